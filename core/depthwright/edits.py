@@ -1,0 +1,225 @@
+"""Edits: pure functions from a job to a job. Each is one step of undo."""
+
+from collections.abc import Callable
+from typing import Any, TypeVar
+
+from pydantic import BaseModel, ValidationError
+
+from depthwright.errors import DepthwrightError
+from depthwright.job import (
+    Anchor,
+    Antenna,
+    BarMark,
+    FaceMark,
+    Job,
+    Line,
+    Mark,
+    NoteMark,
+    TargetKind,
+    TargetMark,
+    Tie,
+    Zone,
+)
+from depthwright.measuring.picking import Pick
+
+Part = TypeVar("Part", bound=BaseModel)
+
+
+def new_id(job: Job, stem: str) -> str:
+    """An id that nothing in the job has: ``bar-7``."""
+    taken = {mark.id for line in job.lines for mark in line.marks}
+    for parts in (job.lines, job.antennas, job.zones, job.meters):
+        taken |= {part.id for part in parts}
+    number = 1
+    while f"{stem}-{number}" in taken:
+        number += 1
+    return f"{stem}-{number}"
+
+
+def add_line(job: Job, line: Line, antenna: Antenna | None = None) -> Job:
+    """Add a line, with its antenna when the job does not have it yet."""
+    antennas = job.antennas if antenna is None else (*job.antennas, antenna)
+    return _with(job, lines=(*job.lines, line), antennas=antennas)
+
+
+def remove_line(job: Job, line_id: str) -> Job:
+    """Take a line and its marks out of the job; an antenna that nothing uses any more goes too."""
+    lines = tuple(line for line in job.lines if line.id != line_id)
+    used = {line.antenna for line in lines}
+    return _with(job, lines=lines, antennas=tuple(a for a in job.antennas if a.id in used))
+
+
+def change_line(job: Job, line_id: str, **fields: Any) -> Job:
+    """Change fields of a line: datum, direction, scale, recipe, direct pick, name."""
+    return _map_line(job, line_id, lambda line: _with(line, **fields))
+
+
+def change_job(job: Job, **fields: Any) -> Job:
+    """Change fields of the job itself: name, note, unit, specified cover."""
+    return _with(job, **fields)
+
+
+def change_antenna(job: Job, antenna_id: str, **fields: Any) -> Job:
+    """Change an antenna; every line recorded with it follows."""
+    return _with(
+        job, antennas=tuple(_with(a, **fields) if a.id == antenna_id else a for a in job.antennas)
+    )
+
+
+def change_zone(job: Job, zone_id: str, **fields: Any) -> Job:
+    """Change a zone: its typed permittivity, and whether it is kept beside ties."""
+    return _with(job, zones=tuple(_with(z, **fields) if z.id == zone_id else z for z in job.zones))
+
+
+def type_permittivity(job: Job, zone: Zone, permittivity: float, permittivity_u: float) -> Job:
+    """Adopt a permittivity the user typed or dragged."""
+    return change_zone(
+        job, zone.id, permittivity=permittivity, permittivity_u=permittivity_u, typed=True
+    )
+
+
+def add_bar(job: Job, line_id: str, pick: Pick) -> tuple[Job, str]:
+    """Mark a bar at a pick; gives the job and the new mark's id."""
+    line = job.line(line_id)
+    bars = [mark for mark in line.marks if isinstance(mark, BarMark)]
+    last = bars[-1].diameter_mm if bars else BarMark.model_fields["diameter_mm"].default
+    mark = BarMark(
+        id=new_id(job, "bar"),
+        number=_next_number(line, "bar"),
+        position_mm=pick.position_mm,
+        position_u_mm=pick.position_u_mm,
+        time_ns=pick.time_ns,
+        overlaps_direct=pick.overlaps_direct,
+        diameter_mm=last,
+    )
+    return _append(job, line_id, mark), mark.id
+
+
+def add_target(job: Job, line_id: str, pick: Pick, what: TargetKind) -> tuple[Job, str]:
+    """Mark another target at a pick; gives the job and the new mark's id."""
+    mark = TargetMark(
+        id=new_id(job, "target"),
+        number=_next_number(job.line(line_id), "target"),
+        position_mm=pick.position_mm,
+        position_u_mm=pick.position_u_mm,
+        time_ns=pick.time_ns,
+        overlaps_direct=pick.overlaps_direct,
+        what=what,
+    )
+    return _append(job, line_id, mark), mark.id
+
+
+def add_note(
+    job: Job, line_id: str, position_mm: float, time_ns: float, text: str
+) -> tuple[Job, str]:
+    """Pin a remark; gives the job and the new mark's id."""
+    mark = NoteMark(id=new_id(job, "note"), position_mm=position_mm, time_ns=time_ns, text=text)
+    return _append(job, line_id, mark), mark.id
+
+
+def add_anchor(job: Job, line_id: str, face_id: str | None, pick: Pick) -> tuple[Job, str]:
+    """Add an anchor to a back face, or start one; gives the job and the face's id."""
+    anchor = Anchor(position_mm=pick.position_mm, time_ns=pick.time_ns)
+    if face_id is None:
+        number = _next_number(job.line(line_id), "face")
+        mark = FaceMark(id=new_id(job, "face"), number=number, anchors=(anchor,))
+        return _append(job, line_id, mark), mark.id
+    face = _face(job, line_id, face_id)
+    others = tuple(a for a in face.anchors if a.position_mm != anchor.position_mm)
+    anchors = tuple(sorted((*others, anchor), key=lambda a: a.position_mm))
+    return change_mark(job, line_id, face_id, anchors=anchors), face_id
+
+
+def change_anchor(job: Job, line_id: str, face_id: str, index: int, **fields: Any) -> Job:
+    """Change one anchor of a back face: its place or its tie."""
+    face = _face(job, line_id, face_id)
+    changed = tuple(
+        _with(anchor, **fields) if i == index else anchor for i, anchor in enumerate(face.anchors)
+    )
+    ordered = tuple(sorted(changed, key=lambda anchor: anchor.position_mm))
+    return change_mark(job, line_id, face_id, anchors=ordered)
+
+
+def delete_anchor(job: Job, line_id: str, face_id: str, index: int) -> Job:
+    """Take one anchor away; the last one takes the back face with it."""
+    face = _face(job, line_id, face_id)
+    left = tuple(anchor for i, anchor in enumerate(face.anchors) if i != index)
+    if not left:
+        return delete_mark(job, line_id, face_id)
+    return change_mark(job, line_id, face_id, anchors=left)
+
+
+def change_mark(job: Job, line_id: str, mark_id: str, **fields: Any) -> Job:
+    """Change fields of a mark: place, number, diameter, text, tie."""
+    job.line(line_id).mark(mark_id)
+    return _map_line(
+        job,
+        line_id,
+        lambda line: _with(
+            line, marks=tuple(_with(m, **fields) if m.id == mark_id else m for m in line.marks)
+        ),
+    )
+
+
+def delete_mark(job: Job, line_id: str, mark_id: str) -> Job:
+    """Take a mark away."""
+    return _map_line(
+        job,
+        line_id,
+        lambda line: _with(line, marks=tuple(m for m in line.marks if m.id != mark_id)),
+    )
+
+
+def tie_bar(job: Job, line_id: str, bar_id: str, tie: Tie | None) -> Job:
+    """Attach a known depth to a bar, or take it away with None."""
+    mark = job.line(line_id).mark(bar_id)
+    if not isinstance(mark, BarMark):
+        raise DepthwrightError(
+            "A known depth belongs to a bar or to the back face.", "Select one of them first."
+        )
+    return change_mark(job, line_id, bar_id, tie=tie)
+
+
+def renumber_bars(job: Job, line_id: str) -> Job:
+    """Number a line's bars 1, 2, 3 in the order they lie along it, from the datum on."""
+    line = job.line(line_id)
+    bars = [mark for mark in line.marks if isinstance(mark, BarMark)]
+    order = sorted(bars, key=lambda bar: line.on_concrete_mm(bar.position_mm))
+    numbers = {bar.id: index for index, bar in enumerate(order, start=1)}
+    marks = tuple(_with(m, number=numbers[m.id]) if m.id in numbers else m for m in line.marks)
+    return change_line(job, line_id, marks=marks)
+
+
+def _face(job: Job, line_id: str, face_id: str) -> FaceMark:
+    mark = job.line(line_id).mark(face_id)
+    if not isinstance(mark, FaceMark):
+        raise DepthwrightError("Only a back face has anchors.", "Select a back face first.")
+    return mark
+
+
+def _next_number(line: Line, kind: str) -> int:
+    numbers = [getattr(mark, "number", 0) for mark in line.marks if mark.kind == kind]
+    return max(numbers, default=0) + 1
+
+
+def _append(job: Job, line_id: str, mark: Mark) -> Job:
+    return _map_line(job, line_id, lambda line: _with(line, marks=(*line.marks, mark)))
+
+
+def _map_line(job: Job, line_id: str, change: Callable[[Line], Line]) -> Job:
+    job.line(line_id)
+    return _with(
+        job, lines=tuple(change(line) if line.id == line_id else line for line in job.lines)
+    )
+
+
+def _with(part: Part, **fields: Any) -> Part:
+    """A copy with other fields, validated again."""
+    try:
+        return type(part).model_validate({**dict(part), **fields})
+    except ValidationError as problem:
+        first = problem.errors()[0]
+        where = ".".join(str(piece) for piece in first["loc"])
+        raise DepthwrightError(
+            f"{where.replace('_', ' ')}: {first['msg']}.", "The job is unchanged."
+        ) from None

@@ -1,0 +1,257 @@
+"""The job: everything about one member investigated, as one frozen tree of plain values.
+
+Who owns what: permittivity per zone; separation, height and time offset per antenna; direct wave,
+datum, direction and distance scale per line; reading uncertainty per meter; diameter and pick stage per
+mark. Marks keep distance and time on the recorded axes, so that a better depth model moves depths and
+never marks. Arrays never live here.
+"""
+
+import math
+from typing import Annotated, Literal, Protocol, Self, TypeVar
+
+from pydantic import BaseModel, ConfigDict, Field, model_validator
+
+from depthwright.constants import (
+    PERMITTIVITY_MAX,
+    PERMITTIVITY_MIN,
+    TYPICAL_PERMITTIVITY,
+    TYPICAL_PERMITTIVITY_U,
+)
+from depthwright.depth import priors
+from depthwright.errors import DepthwrightError
+from depthwright.measuring.stage import PICK_STAGE
+from depthwright.processing.recipe import Recipe
+from depthwright.units import LengthUnit
+
+Positive = Annotated[float, Field(gt=0)]
+NotNegative = Annotated[float, Field(ge=0)]
+Origin = Literal["cover meter", "drilled hole or core", "drawing", "other"]
+TargetKind = Literal["duct", "conduit", "void", "unknown"]
+
+
+class Frozen(BaseModel):
+    """Base of every part of the tree: immutable, no unknown fields, no NaN or infinity."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+
+class ScanRef(Frozen):
+    """Which scan a line shows. The file is never copied or altered.
+
+    ``given_dt_ns`` and ``given_trace_spacing_mm`` are what the user said where the file is silent or
+    wrong.
+    """
+
+    path: str
+    size_bytes: int = Field(ge=0)
+    sha256: str
+    traces: int = Field(ge=1)
+    samples: int = Field(ge=2)
+    dt_ns: Positive
+    given_dt_ns: Positive | None = None
+    given_trace_spacing_mm: Positive | None = None
+
+
+class Tie(Frozen):
+    """A known depth: value, uncertainty and where it came from."""
+
+    depth_mm: Positive
+    plus_minus_mm: Positive
+    limits: bool = False
+    origin: Origin = "cover meter"
+
+    @property
+    def u_mm(self) -> float:
+        """Standard uncertainty, mm; limits are rectangular (JCGM 100:2008, 4.3.7)."""
+        return self.plus_minus_mm / math.sqrt(3) if self.limits else self.plus_minus_mm
+
+
+class BarMark(Frozen):
+    """A bar's apex."""
+
+    kind: Literal["bar"] = "bar"
+    id: str
+    number: int = Field(ge=1)
+    position_mm: float
+    position_u_mm: NotNegative
+    time_ns: float
+    diameter_mm: Positive = 12.0
+    overlaps_direct: bool = False
+    stage: str = PICK_STAGE
+    tie: Tie | None = None
+
+
+class Anchor(Frozen):
+    """A point of the back face that the user pointed at; a tie sits where it was clicked."""
+
+    position_mm: float
+    time_ns: float
+    tie: Tie | None = None
+
+
+class FaceMark(Frozen):
+    """The back face, through its anchors."""
+
+    kind: Literal["face"] = "face"
+    id: str
+    number: int = Field(ge=1)
+    anchors: tuple[Anchor, ...] = Field(min_length=1)
+    stage: str = PICK_STAGE
+
+
+class TargetMark(Frozen):
+    """Another thing seen: a duct, a conduit, a void, or something unknown."""
+
+    kind: Literal["target"] = "target"
+    id: str
+    number: int = Field(ge=1)
+    position_mm: float
+    position_u_mm: NotNegative
+    time_ns: float
+    what: TargetKind = "unknown"
+    overlaps_direct: bool = False
+    stage: str = PICK_STAGE
+
+
+class NoteMark(Frozen):
+    """A remark pinned to a place."""
+
+    kind: Literal["note"] = "note"
+    id: str
+    position_mm: float
+    time_ns: float
+    text: str
+
+
+Mark = Annotated[BarMark | FaceMark | TargetMark | NoteMark, Field(discriminator="kind")]
+
+
+class DirectPick(Frozen):
+    """The line's direct wave: file time of its envelope maximum."""
+
+    time_ns: float
+    time_u_ns: NotNegative = 0.0
+    by_hand: bool = False
+
+
+class Zone(Frozen):
+    """A part of the member with one permittivity.
+
+    The typed value steps aside when a tie speaks, unless it is kept.
+    """
+
+    id: str
+    name: str = "Whole member"
+    permittivity: float = Field(
+        default=TYPICAL_PERMITTIVITY, ge=PERMITTIVITY_MIN, le=PERMITTIVITY_MAX
+    )
+    permittivity_u: Positive = TYPICAL_PERMITTIVITY_U
+    typed: bool = False
+    keep: bool = False
+
+
+class Antenna(Frozen):
+    """An antenna card as used in this job."""
+
+    id: str
+    name: str = "Antenna"
+    separation_mm: NotNegative = priors.ANTENNA_SEPARATION_MM
+    centre_frequency_ghz: Positive
+    height_mm: NotNegative = priors.ANTENNA_HEIGHT_MM
+    time_offset_ns: float = priors.TIME_OFFSET_NS
+    time_offset_u_ns: Positive = priors.TIME_OFFSET_U_NS
+    source: str = "assumed"
+
+
+class Meter(Frozen):
+    """A cover meter: how good its readings are taken to be."""
+
+    id: str
+    name: str = "Cover meter"
+    reading_u_mm: Positive = priors.METER_READING_U_MM
+
+
+class Line(Frozen):
+    """One survey line.
+
+    A recorded position ``p`` lies ``start_mm + distance_scale * p`` from the datum in the direction
+    named.
+    """
+
+    id: str
+    name: str
+    scan: ScanRef
+    zone: str
+    antenna: str
+    datum: str = "start of the line"
+    direction: str = "as scanned"
+    start_mm: float = 0.0
+    distance_scale: Positive = 1.0
+    distance_scale_u: NotNegative = priors.DISTANCE_SCALE_U
+    direct: DirectPick
+    recipe: Recipe = Recipe()
+    marks: tuple[Mark, ...] = ()
+
+    def on_concrete_mm(self, recorded_mm: float) -> float:
+        """Distance from the datum of a recorded position, mm."""
+        return self.start_mm + self.distance_scale * recorded_mm
+
+    def recorded_mm(self, on_concrete_mm: float) -> float:
+        """Recorded position of a distance from the datum, mm."""
+        return (on_concrete_mm - self.start_mm) / self.distance_scale
+
+    def mark(self, mark_id: str) -> Mark:
+        """The mark with this id."""
+        return _by_id(self.marks, mark_id, "mark")
+
+
+class Job(Frozen):
+    """Everything about one member investigated."""
+
+    name: str = "Untitled job"
+    note: str = ""
+    unit: LengthUnit = "mm"
+    specified_cover_mm: Positive | None = None
+    zones: tuple[Zone, ...] = (Zone(id="zone-1"),)
+    antennas: tuple[Antenna, ...] = ()
+    meters: tuple[Meter, ...] = (Meter(id="meter-1"),)
+    lines: tuple[Line, ...] = ()
+
+    @model_validator(mode="after")
+    def _references_hold(self) -> Self:
+        zones, antennas = {zone.id for zone in self.zones}, {a.id for a in self.antennas}
+        for line in self.lines:
+            if line.zone not in zones or line.antenna not in antennas:
+                raise ValueError(f"line “{line.name}” names a zone or antenna that is not there")
+            if len({mark.id for mark in line.marks}) != len(line.marks):
+                raise ValueError(f"line “{line.name}” has two marks with one id")
+        if not self.zones:
+            raise ValueError("the job has no zone")
+        return self
+
+    def line(self, line_id: str) -> Line:
+        """The line with this id."""
+        return _by_id(self.lines, line_id, "line")
+
+    def zone_of(self, line: Line) -> Zone:
+        """The zone a line lies in."""
+        return _by_id(self.zones, line.zone, "zone")
+
+    def antenna_of(self, line: Line) -> Antenna:
+        """The antenna a line was recorded with."""
+        return _by_id(self.antennas, line.antenna, "antenna")
+
+
+class _HasId(Protocol):
+    @property
+    def id(self) -> str: ...
+
+
+_Part = TypeVar("_Part", bound=_HasId)
+
+
+def _by_id(parts: tuple[_Part, ...], wanted: str, what: str) -> _Part:
+    for part in parts:
+        if part.id == wanted:
+            return part
+    raise DepthwrightError(f"The job has no {what} “{wanted}”.", "It may have been deleted.")

@@ -1,0 +1,181 @@
+"""From a click to a pick: the envelope maximum in time and, for a bar, the apex along the line.
+
+Picks are made on the pick stage only. Positions and times are those of the recorded axes.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import scipy.ndimage
+from numpy.typing import NDArray
+
+from depthwright.measuring.stage import PickStage
+from depthwright.processing.envelope import refine_peak
+
+Floats = NDArray[np.float64]
+Envelopes = NDArray[np.floating]
+
+REACH_MM = 40.0
+"""How far along the line a click may be from the apex it means."""
+REACH_PERIODS = 0.6
+"""How far in time a click may be from the maximum it means, in periods."""
+APEX_HALF_MM = 45.0
+"""Half the stretch of the hyperbola whose times are fitted to place the apex."""
+STANDS_OUT = 2.5
+"""A pick's envelope, as a multiple of the line's median envelope, below which nothing is picked."""
+OVERLAP_PERIODS = 1.2
+"""Echoes nearer than this to the direct wave overlap it; their times are less certain."""
+
+
+@dataclass(frozen=True)
+class Pick:
+    """A snapped pick on the recorded axes.
+
+    ``position_u_mm`` is the standard uncertainty of the apex along the line, NaN for a face;
+    ``overlaps_direct`` says that the echo lies on the direct wave's tail.
+    """
+
+    position_mm: float
+    position_u_mm: float
+    time_ns: float
+    overlaps_direct: bool = False
+
+
+def snap_bar(stage: PickStage, position_mm: float, time_ns: float) -> Pick | None:
+    """The bar apex that a click near ``(position_mm, time_ns)`` means, or None.
+
+    The strongest envelope maximum near the click starts a ridge; the ridge's earliest time, by a
+    parabola through its crest, places the apex between the traces.
+    """
+    first, last = _stretch(stage, position_mm, REACH_MM + APEX_HALF_MM)
+    envelopes = _smooth_along(stage.envelope(first, last))
+    start = _strongest_near(stage, envelopes, first, position_mm, time_ns)
+    if start is None:
+        return None
+    ridge = _ridge(stage, envelopes, *start)
+    apex_mm, apex_u_mm = _crest(stage, ridge, first, start[0])
+    trace = int(np.clip(stage.scan.nearest_trace(apex_mm) - first, 0, len(ridge) - 1))
+    picked_ns = float(ridge[trace])
+    if not np.isfinite(picked_ns):
+        trace, picked_ns = start[0], float(ridge[start[0]])
+        apex_mm = float(stage.scan.positions_mm[first + trace])
+    overlaps = picked_ns - stage.direct.time_ns < OVERLAP_PERIODS * stage.period_ns
+    return Pick(apex_mm, apex_u_mm, picked_ns, overlaps)
+
+
+def snap_face(stage: PickStage, position_mm: float, time_ns: float) -> Pick | None:
+    """The envelope maximum nearest in time to a click on the back face, or None."""
+    first, last = _stretch(stage, position_mm, 2.5 * stage.scan.trace_spacing_mm)
+    trace = stage.scan.nearest_trace(position_mm)
+    mean = stage.envelope(first, last).mean(axis=0)
+    low, high = _time_window(stage, time_ns, REACH_PERIODS)
+    peaks = _peaks(mean, low, high)
+    if not len(peaks) or mean[peaks].max() < STANDS_OUT * stage.noise:
+        return None
+    worth = mean[peaks] * np.exp(-(((peaks * stage.scan.dt_ns - time_ns) / stage.period_ns) ** 2))
+    best = peaks[[int(np.argmax(worth))]]
+    picked_ns = float(refine_peak(mean[None, :], best)[0] * stage.scan.dt_ns)
+    return Pick(float(stage.scan.positions_mm[trace]), float("nan"), picked_ns)
+
+
+def _stretch(stage: PickStage, position_mm: float, half_mm: float) -> tuple[int, int]:
+    """Traces around a position: at least two on either side where the line has them."""
+    scan = stage.scan
+    centre = scan.nearest_trace(position_mm)
+    half = max(2, round(half_mm / scan.trace_spacing_mm)) if scan.traces > 1 else 0
+    return max(0, centre - half), min(scan.traces, centre + half + 1)
+
+
+def _smooth_along(envelopes: Envelopes) -> Floats:
+    weights = np.array([0.25, 0.5, 0.25])
+    smoothed: Floats = scipy.ndimage.convolve1d(
+        envelopes.astype(np.float64), weights, axis=0, mode="nearest"
+    )
+    return smoothed
+
+
+def _strongest_near(
+    stage: PickStage, envelopes: Floats, first: int, position_mm: float, time_ns: float
+) -> tuple[int, int] | None:
+    """Trace (within the block) and sample of the maximum that a click means."""
+    scan = stage.scan
+    peaks = scipy.ndimage.maximum_filter(envelopes, size=(3, 3)) == envelopes
+    peaks &= envelopes >= STANDS_OUT * stage.noise
+    away_mm = (scan.positions_mm[first : first + len(envelopes)] - position_mm)[:, None] / REACH_MM
+    away_ns = (np.arange(scan.samples) * scan.dt_ns - time_ns)[None, :] / (
+        REACH_PERIODS * stage.period_ns
+    )
+    distance = away_mm**2 + away_ns**2
+    peaks &= distance <= 1
+    if not peaks.any():
+        return None
+    worth = np.where(peaks, envelopes * np.exp(-2 * distance), 0.0)
+    trace, sample = np.unravel_index(int(np.argmax(worth)), worth.shape)
+    return int(trace), int(sample)
+
+
+def _ridge(stage: PickStage, envelopes: Floats, trace: int, sample: int) -> Floats:
+    """Times of the envelope ridge through a maximum, shape (traces,); NaN where it breaks off."""
+    slack = max(1, round(0.2 * stage.period_ns / stage.scan.dt_ns))
+    floor = 0.35 * envelopes[trace, sample]
+    index = np.full(len(envelopes), -1, dtype=np.intp)
+    for step in (-1, 1):
+        here, at = trace, sample
+        while 0 <= here < len(envelopes):
+            low = max(0, at - slack)
+            near = envelopes[here, low : at + slack + 1]
+            at = low + int(np.argmax(near))
+            if envelopes[here, at] < floor:
+                break
+            index[here] = at
+            here += step
+    times = refine_peak(envelopes, np.maximum(index, 0)) * stage.scan.dt_ns
+    return np.where(index >= 0, times, np.nan)
+
+
+def _crest(stage: PickStage, ridge: Floats, first: int, trace: int) -> tuple[float, float]:
+    """Position of the ridge's earliest time and its standard uncertainty, mm.
+
+    A hyperbola's squared time is a parabola of the position; its vertex, from the points within
+    :data:`APEX_HALF_MM`, carries the fit's own scatter and a quarter of the trace spacing.
+    """
+    positions = stage.scan.positions_mm[first : first + len(ridge)]
+    start_mm = float(positions[trace])
+    spacing = stage.scan.trace_spacing_mm
+    fallback_u = max(spacing, APEX_HALF_MM / 4)
+    # The direct wave's time stands for a two-way time of nearly zero.
+    squared = (ridge - stage.direct.time_ns) ** 2
+    use = np.isfinite(ridge) & (np.abs(positions - start_mm) <= APEX_HALF_MM)
+    if use.sum() < 5:
+        return start_mm, fallback_u
+    offset = positions[use] - start_mm
+    parabola, covariance = np.polyfit(offset, squared[use], 2, cov="unscaled")
+    residual = squared[use] - np.polyval(parabola, offset)
+    bend, slope, _ = parabola
+    if bend <= 0 or abs(slope / (2 * bend)) > REACH_MM:
+        return start_mm, fallback_u
+    vertex = -slope / (2 * bend)
+    scatter = float(np.sqrt((residual**2).sum() / (use.sum() - 3))) if use.sum() > 3 else 0.0
+    by_slope = -1 / (2 * bend)
+    by_bend = slope / (2 * bend**2)
+    gradient = np.array([by_bend, by_slope])
+    variance = float(gradient @ covariance[:2, :2] @ gradient) * scatter**2
+    apex_u_mm = float(np.hypot(np.sqrt(variance), spacing / 4))
+    if apex_u_mm > fallback_u:
+        return start_mm, fallback_u
+    return start_mm + float(vertex), apex_u_mm
+
+
+def _time_window(stage: PickStage, time_ns: float, periods: float) -> tuple[int, int]:
+    half = periods * stage.period_ns
+    dt = stage.scan.dt_ns
+    low = int(np.clip(np.floor((time_ns - half) / dt), 1, stage.scan.samples - 2))
+    high = int(np.clip(np.ceil((time_ns + half) / dt), low + 1, stage.scan.samples - 1))
+    return low, high
+
+
+def _peaks(trace: Envelopes, low: int, high: int) -> NDArray[np.intp]:
+    """Samples of the maxima of one envelope between ``low`` and ``high``."""
+    inner = trace[low:high]
+    above = (inner >= trace[low - 1 : high - 1]) & (inner > trace[low + 1 : high + 1])
+    return low + np.flatnonzero(above)

@@ -1,0 +1,52 @@
+"""The stage of processing that marks are picked on.
+
+It is the same whatever is shown: a gain or a contrast never moves a pick. Its name is stored
+with each mark.
+"""
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from depthwright.measuring.timezero import DirectWave, fit_direct_wave
+from depthwright.processing.envelope import envelope
+from depthwright.processing.filters import keep_band
+from depthwright.scan import Block, Scan
+
+PICK_STAGE = "band-limited, aligned to the direct wave, direct wave removed"
+
+
+@dataclass(frozen=True)
+class PickStage:
+    """A scan as it is picked on: its times are file times with each trace's jitter taken out."""
+
+    scan: Scan
+    direct: DirectWave
+
+    @property
+    def period_ns(self) -> float:
+        """Period of the centre frequency, ns."""
+        return 1 / self.direct.centre_frequency_ghz
+
+    def block(self, first: int, last: int) -> Block:
+        """Traces ``first`` up to ``last`` on the pick stage, shape (traces, samples)."""
+        scan, direct = self.scan, self.direct
+        raw = scan.block(first, last)
+        plain = keep_band(raw, scan.dt_ns, direct.centre_frequency_ghz)
+        fit = fit_direct_wave(plain, direct, scan.dt_ns)
+        aligned = keep_band(raw, scan.dt_ns, direct.centre_frequency_ghz, fit.delay_ns)
+        aligned -= (fit.strength[:, None] * direct.wavelet).astype(np.float32)
+        return aligned
+
+    def envelope(self, first: int, last: int) -> Block:
+        """Envelopes of the same traces, shape (traces, samples)."""
+        return envelope(self.block(first, last))
+
+    @cached_property
+    def noise(self) -> float:
+        """Median of the envelope over the line: what a pick has to stand out of."""
+        middle = self.scan.traces // 2
+        half = min(128, middle + 1)
+        sample = self.envelope(max(0, middle - half), min(self.scan.traces, middle + half))
+        return float(np.median(sample))

@@ -1,0 +1,171 @@
+"""The direct wave: when it comes, how it looks, how it jitters from trace to trace.
+
+It is the clock of every echo, picked by the same criterion as the echoes: the maximum of the
+Hilbert envelope. Its shape is learnt from bar-free traces, never from the mean of the line, which
+over a regular mat holds part of the bars.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from depthwright.errors import DepthwrightError
+from depthwright.processing.envelope import envelope, refine_peak
+from depthwright.processing.filters import keep_band
+from depthwright.scan import Block, Scan
+
+Floats = NDArray[np.float64]
+
+SAMPLED_TRACES = 1024
+QUIET_SHARE = 0.15
+TAPER_FROM, TAPER_TO = 0.8, 1.6
+"""Where the direct wave is faded out, in periods of the centre frequency after its peak."""
+
+
+@dataclass(frozen=True)
+class DirectWave:
+    """The line's direct wave.
+
+    Parameters
+    ----------
+    time_ns
+        File time of its envelope maximum.
+    time_u_ns
+        Standard uncertainty of that time as a reference of the line.
+    wavelet
+        Band-limited samples of the direct wave alone, on the scan's time axis, shape (samples,).
+    centre_frequency_ghz
+        Frequency it was band-limited around.
+    """
+
+    time_ns: float
+    time_u_ns: float
+    wavelet: NDArray[np.float32]
+    centre_frequency_ghz: float
+
+
+def sample_traces(scan: Scan, most: int = SAMPLED_TRACES) -> Block:
+    """Traces spread evenly over the line, at most ``most``, shape (traces, samples)."""
+    stride = max(1, -(-scan.traces // most))
+    return np.concatenate([block[(-first) % stride :: stride] for first, block in scan.blocks()])
+
+
+def centre_frequency_ghz(scan: Scan) -> float:
+    """Centre of mass of the power spectrum of what all traces share (the direct wave), GHz."""
+    traces = sample_traces(scan)
+    common = np.median(traces, axis=0)
+    power = np.abs(np.fft.rfft(common - common.mean())) ** 2
+    frequency = np.fft.rfftfreq(scan.samples, scan.dt_ns)
+    # Drift lies below a twentieth of the strongest frequency's neighbourhood; white noise above it.
+    strongest = float(frequency[np.argmax(np.where(frequency > 0.15, power, 0.0))])
+    near = (frequency > 0.3 * strongest) & (frequency < 2.5 * strongest)
+    if not strongest > 0 or not power[near].sum() > 0:
+        raise DepthwrightError(
+            "The scan holds no pulse: every trace is flat.", "Check that the right file was saved."
+        )
+    return float((frequency[near] * power[near]).sum() / power[near].sum())
+
+
+def find_direct_wave(scan: Scan, frequency_ghz: float, near_ns: float | None = None) -> DirectWave:
+    """Pick the direct wave of a line and learn its shape from bar-free traces.
+
+    Parameters
+    ----------
+    scan
+        The line.
+    frequency_ghz
+        Centre frequency of the antenna, GHz.
+    near_ns
+        File time to look around, ns; by default the first strong arrival that all traces share.
+
+    Raises
+    ------
+    DepthwrightError
+        When the traces hold nothing but zeros.
+    """
+    traces = keep_band(sample_traces(scan), scan.dt_ns, frequency_ghz)
+    alive = np.abs(traces).max(axis=1) > 0
+    if not alive.any():
+        raise DepthwrightError(
+            "The scan holds only zeros, so there is no direct wave.",
+            "Check that the right file was saved.",
+        )
+    traces = traces[alive]
+    period = 1 / (frequency_ghz * scan.dt_ns)
+    shared = envelope(np.median(traces, axis=0)[None, :].astype(np.float32))[0]
+    rough = _first_strong_peak(shared) if near_ns is None else round(near_ns / scan.dt_ns)
+    quiet = traces[_quiet(traces, rough, period)]
+    mean = quiet.mean(axis=0)[None, :]
+    envelopes = envelope(np.concatenate([mean, quiet]))
+    low, high = _window(rough, 0.5 * period, scan.samples)
+    index = low + envelopes[:, low:high].argmax(axis=1)
+    times = refine_peak(envelopes, index) * scan.dt_ns
+    spread = 1.4826 * float(np.median(np.abs(times[1:] - np.median(times[1:]))))
+    peak = times[0] / scan.dt_ns
+    return DirectWave(
+        time_ns=float(times[0]),
+        time_u_ns=spread / np.sqrt(len(quiet)),
+        wavelet=(mean[0] * _fade(scan.samples, peak, period)).astype(np.float32),
+        centre_frequency_ghz=frequency_ghz,
+    )
+
+
+@dataclass(frozen=True)
+class Fit:
+    """How the direct wave sits in each trace: strength, delay (ns), shape (traces,) each."""
+
+    strength: Floats
+    delay_ns: Floats
+
+
+def fit_direct_wave(block: Block, direct: DirectWave, dt_ns: float) -> Fit:
+    """Strength and delay of the direct wave in band-limited traces, shape (traces, samples).
+
+    Least squares on ``a (w(t) - tau w'(t))`` over the wave's first half, before any echo can come.
+    A dead trace has strength 0.
+    """
+    period = 1 / (direct.centre_frequency_ghz * dt_ns)
+    peak = direct.time_ns / dt_ns
+    low, high = _window(round(peak - 0.4 * period), 0.7 * period, block.shape[-1])
+    wave = direct.wavelet.astype(np.float64)
+    slope = np.gradient(wave, dt_ns)
+    basis = np.stack([wave[low:high], -slope[low:high]])
+    strength, moved = np.linalg.lstsq(basis.T, block[:, low:high].T.astype(np.float64), rcond=None)[
+        0
+    ]
+    with np.errstate(invalid="ignore", divide="ignore"):
+        delay = np.where(strength > 0.2, moved / strength, 0.0)
+    limit = 0.15 / direct.centre_frequency_ghz
+    return Fit(np.clip(strength, 0.0, 2.0), np.clip(delay, -limit, limit))
+
+
+def _first_strong_peak(shared: NDArray[np.float32]) -> int:
+    """First maximum of the shared envelope that reaches half of its greatest."""
+    rising = np.flatnonzero(shared >= 0.5 * shared.max())
+    start = int(rising[0])
+    while start + 1 < len(shared) and shared[start + 1] >= shared[start]:
+        start += 1
+    return start
+
+
+def _quiet(traces: Block, peak: int, period: float) -> NDArray[np.intp]:
+    """The traces with least energy just behind the direct wave: nothing shallow lies under them."""
+    low = min(round(peak + 0.8 * period), traces.shape[1] - 2)
+    high = max(low + 1, min(round(peak + 2.5 * period), traces.shape[1]))
+    energy = (traces[:, low:high].astype(np.float64) ** 2).sum(axis=1)
+    count = max(min(3, len(traces)), round(QUIET_SHARE * len(traces)))
+    return np.argsort(energy, kind="stable")[:count]
+
+
+def _window(centre: int, half: float, samples: int) -> tuple[int, int]:
+    low = int(np.clip(round(centre - half), 0, samples - 2))
+    high = int(np.clip(round(centre + half) + 1, low + 2, samples))
+    return low, high
+
+
+def _fade(samples: int, peak: float, period: float) -> Floats:
+    after = (np.arange(samples) - peak) / period
+    ramp = np.clip((TAPER_TO - after) / (TAPER_TO - TAPER_FROM), 0, 1)
+    fade: Floats = 0.5 - 0.5 * np.cos(np.pi * ramp)
+    return fade

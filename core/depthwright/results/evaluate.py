@@ -1,0 +1,311 @@
+"""The one road from marks and ties to numbers: every number shown anywhere comes from here."""
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from depthwright.constants import C_MM_PER_NS
+from depthwright.depth import estimator, priors
+from depthwright.depth.estimator import Points, Posterior, Priors
+from depthwright.job import BarMark, FaceMark, Job, Line, TargetMark, Tie, Zone
+from depthwright.measuring.backface import FaceTrack
+from depthwright.results.values import (
+    AnchorRow,
+    BarRow,
+    EvidenceRow,
+    FaceRow,
+    LineModel,
+    LineRows,
+    Measured,
+    Results,
+    TargetRow,
+)
+from depthwright.units import format_interval
+
+Tracks = Mapping[str, FaceTrack]
+"""Tracked back faces by the id of their mark."""
+
+Depths = dict[tuple[str, int], Measured]
+"""Depth of each spot by the id of its mark and its place in it (0 but for a face's anchors)."""
+
+
+@dataclass(frozen=True)
+class _Spot:
+    """One picked point of the job: where it belongs and what is known there."""
+
+    line_id: str
+    mark_id: str
+    place: int
+    label: str
+    time_ns: float
+    time_u_ns: float
+    tie: Tie | None
+
+
+def evaluate(job: Job, tracks: Tracks | None = None) -> Results:
+    """All numbers of a job.
+
+    Parameters
+    ----------
+    job
+        The job; it has one zone.
+    tracks
+        Back faces as tracked between their anchors; a face without a track is its anchors.
+
+    Raises
+    ------
+    DepthwrightError
+        When the known depths contradict physics.
+    """
+    zone = job.zones[0]
+    spots = [spot for line in job.lines for spot in _spots(job, line)]
+    points = _points(job, spots)
+    typed_counts = zone.keep or not points.tied.any()
+    prior = _priors(job, zone, typed_counts)
+    posterior = estimator.solve(points, prior)
+    depths = {
+        (spot.mark_id, spot.place): Measured(float(depth), float(u))
+        for spot, depth, u in zip(spots, posterior.depth_mm, posterior.depth_u_mm, strict=True)
+    }
+    return Results(
+        permittivity=posterior.permittivity,
+        permittivity_u=posterior.permittivity_u,
+        provisional=not points.tied.any() and not zone.typed,
+        adopted_from=_adopted_from(job, zone, spots, typed_counts),
+        evidence=_evidence(job, zone, spots, points, typed_counts),
+        lines={
+            line.id: _line_rows(job, line, posterior, depths, tracks or {}) for line in job.lines
+        },
+        parameters=("ln_permittivity", *(f"time_offset_ns:{a.id}" for a in job.antennas)),
+        covariance=posterior.covariance,
+        messages=_messages(job, depths),
+    )
+
+
+def two_way_ns(job: Job, line: Line, file_ns: float) -> float:
+    """Two-way time of an echo by the antenna card: ``t_pick - t_direct + s/c + offset``, ns."""
+    antenna = job.antenna_of(line)
+    return (
+        file_ns - line.direct.time_ns + antenna.separation_mm / C_MM_PER_NS + antenna.time_offset_ns
+    )
+
+
+def _spots(job: Job, line: Line) -> list[_Spot]:
+    bars_above = any(isinstance(mark, BarMark) for mark in line.marks)
+    spots = []
+    for mark in line.marks:
+        if isinstance(mark, BarMark | TargetMark):
+            tie = mark.tie if isinstance(mark, BarMark) else None
+            what = "bar" if isinstance(mark, BarMark) else mark.what
+            u = priors.bar_pick_u_ns(mark.overlaps_direct)
+            label = f"{what} {mark.number}, {line.name}"
+            spots.append(_Spot(line.id, mark.id, 0, label, mark.time_ns, u, tie))
+        elif isinstance(mark, FaceMark):
+            for place, anchor in enumerate(mark.anchors):
+                u = priors.face_pick_u_ns(two_way_ns(job, line, anchor.time_ns), bars_above)
+                label = f"back face {mark.number}, {line.name}"
+                spots.append(_Spot(line.id, mark.id, place, label, anchor.time_ns, u, anchor.tie))
+    return spots
+
+
+def _points(job: Job, spots: list[_Spot]) -> Points:
+    lines = {line.id: line for line in job.lines}
+    order = {antenna.id: index for index, antenna in enumerate(job.antennas)}
+    antennas = [job.antenna_of(lines[spot.line_id]) for spot in spots]
+    ties = [spot.tie for spot in spots]
+    return Points(
+        time_ns=np.array([two_way_ns(job, lines[s.line_id], s.time_ns) for s in spots]),
+        time_u_ns=np.array([spot.time_u_ns for spot in spots]),
+        separation_mm=np.array([antenna.separation_mm for antenna in antennas]),
+        height_mm=np.array([antenna.height_mm for antenna in antennas]),
+        antenna=np.array([order[antenna.id] for antenna in antennas], dtype=np.intp),
+        tie_mm=np.array([tie.depth_mm if tie else np.nan for tie in ties]),
+        tie_u_mm=np.array([tie.u_mm if tie else np.nan for tie in ties]),
+    )
+
+
+def _priors(job: Job, zone: Zone, typed_counts: bool) -> Priors:
+    direct_u = {
+        antenna.id: max(
+            (line.direct.time_u_ns for line in job.lines if line.antenna == antenna.id), default=0.0
+        )
+        for antenna in job.antennas
+    }
+    return Priors(
+        time_offset_u_ns=np.array(
+            [math.hypot(a.time_offset_u_ns, direct_u[a.id]) for a in job.antennas]
+        ),
+        permittivity=zone.permittivity if typed_counts else None,
+        permittivity_u=zone.permittivity_u if typed_counts else None,
+    )
+
+
+def _line_rows(
+    job: Job,
+    line: Line,
+    posterior: Posterior,
+    depths: Depths,
+    tracks: Tracks,
+) -> LineRows:
+    antenna = job.antenna_of(line)
+    model = LineModel(
+        posterior=posterior,
+        antenna_index=job.antennas.index(antenna),
+        separation_mm=antenna.separation_mm,
+        height_mm=antenna.height_mm,
+        direct_ns=line.direct.time_ns,
+        card_offset_ns=antenna.time_offset_ns,
+    )
+    targets = tuple(
+        TargetRow(
+            mark_id=mark.id,
+            number=mark.number,
+            what=mark.what,
+            position=_position(line, mark.position_mm, mark.position_u_mm),
+            depth=depths[mark.id, 0],
+        )
+        for mark in line.marks
+        if isinstance(mark, TargetMark)
+    )
+    faces = tuple(
+        _face_row(job, line, mark, model, depths, tracks.get(mark.id))
+        for mark in line.marks
+        if isinstance(mark, FaceMark)
+    )
+    return LineRows(model, _bar_rows(job, line, depths), faces, targets)
+
+
+def _bar_rows(job: Job, line: Line, depths: Depths) -> tuple[BarRow, ...]:
+    marks = [mark for mark in line.marks if isinstance(mark, BarMark)]
+    marks.sort(key=lambda mark: line.on_concrete_mm(mark.position_mm))
+    rows = []
+    for index, mark in enumerate(marks):
+        before = marks[index - 1] if index else None
+        rows.append(
+            BarRow(
+                mark_id=mark.id,
+                number=mark.number,
+                position=_position(line, mark.position_mm, mark.position_u_mm),
+                cover=depths[mark.id, 0],
+                spacing=_spacing(line, before, mark) if before else None,
+                diameter_mm=mark.diameter_mm,
+                two_way_ns=two_way_ns(job, line, mark.time_ns),
+                overlaps_direct=mark.overlaps_direct,
+                tie=mark.tie,
+            )
+        )
+    return tuple(rows)
+
+
+def _position(line: Line, recorded_mm: float, pick_u_mm: float) -> Measured:
+    """Distance from the datum; the distance scale's uncertainty grows with the recorded distance."""
+    scale_u = line.distance_scale_u * abs(recorded_mm)
+    return Measured(
+        line.on_concrete_mm(recorded_mm), math.hypot(line.distance_scale * pick_u_mm, scale_u)
+    )
+
+
+def _spacing(line: Line, first: BarMark, second: BarMark) -> Measured:
+    """Distance between two bars: their picks are independent, the scale is shared."""
+    recorded = abs(second.position_mm - first.position_mm)
+    picks = math.hypot(first.position_u_mm, second.position_u_mm) * line.distance_scale
+    return Measured(
+        line.distance_scale * recorded, math.hypot(picks, line.distance_scale_u * recorded)
+    )
+
+
+def _face_row(
+    job: Job,
+    line: Line,
+    mark: FaceMark,
+    model: LineModel,
+    depths: Depths,
+    track: FaceTrack | None,
+) -> FaceRow:
+    if track is None:
+        track = FaceTrack(
+            np.array([anchor.position_mm for anchor in mark.anchors]),
+            np.array([anchor.time_ns for anchor in mark.anchors]),
+        )
+    bars_above = any(isinstance(other, BarMark) for other in line.marks)
+    u = np.array(
+        [priors.face_pick_u_ns(two_way_ns(job, line, t), bars_above) for t in track.time_ns]
+    )
+    depth, depth_u = model.depths(track.time_ns, u)
+    on_concrete = line.start_mm + line.distance_scale * track.position_mm
+    anchors = tuple(
+        AnchorRow(
+            position=_position(line, anchor.position_mm, 0.0),
+            depth=depths[mark.id, place],
+            tie=anchor.tie,
+        )
+        for place, anchor in enumerate(mark.anchors)
+    )
+    return FaceRow(mark.id, mark.number, anchors, on_concrete, depth, depth_u, track.time_ns)
+
+
+def _adopted_from(job: Job, zone: Zone, spots: list[_Spot], typed_counts: bool) -> tuple[str, ...]:
+    sources = [f"{_tie_words(job, spot)} on {spot.label}" for spot in spots if spot.tie]
+    if typed_counts:
+        sources.append("typed permittivity" if zone.typed else "permittivity typical of concrete")
+    return tuple(sources)
+
+
+def _tie_words(job: Job, spot: _Spot) -> str:
+    if spot.tie is None:
+        return ""
+    spread = format_interval(spot.tie.depth_mm, spot.tie.plus_minus_mm, job.unit)
+    limits = " as limits" if spot.tie.limits else ""
+    return f"{spot.tie.origin} {spread}{limits}"
+
+
+def _evidence(
+    job: Job, zone: Zone, spots: list[_Spot], points: Points, typed_counts: bool
+) -> tuple[EvidenceRow, ...]:
+    """What each piece of evidence alone would give; for reading, never averaged."""
+    alone = _priors(job, zone, typed_counts=False)
+    rows = []
+    for index, spot in enumerate(spots):
+        if spot.tie is None:
+            continue
+        answer = estimator.solve(points.only(index), alone)
+        rows.append(
+            EvidenceRow(
+                label=f"{spot.label}: {_tie_words(job, spot)}",
+                permittivity=answer.permittivity,
+                permittivity_u=answer.permittivity_u,
+                used=True,
+                mark_id=spot.mark_id,
+            )
+        )
+    rows.append(
+        EvidenceRow(
+            label="Typed permittivity" if zone.typed else "Typical of concrete",
+            permittivity=zone.permittivity,
+            permittivity_u=zone.permittivity_u,
+            used=typed_counts,
+        )
+    )
+    return tuple(rows)
+
+
+def _messages(job: Job, depths: Depths) -> tuple[str, ...]:
+    messages = []
+    for line in job.lines:
+        for mark in line.marks:
+            if not isinstance(mark, BarMark | TargetMark):
+                continue
+            what = "Bar" if isinstance(mark, BarMark) else mark.what.capitalize()
+            name = f"{what} {mark.number} on {line.name}"
+            if not math.isfinite(depths[mark.id, 0].value_mm):
+                messages.append(
+                    f"{name} is picked before any echo from inside the concrete could come. "
+                    "Move it down, or check the direct wave of the line."
+                )
+            elif mark.overlaps_direct:
+                messages.append(
+                    f"{name} lies on the tail of the direct wave, so its interval is wider."
+                )
+    return tuple(messages)

@@ -1,0 +1,176 @@
+"""The values a job comes to: frozen rows that screens and exports only have to write down."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from depthwright import wave
+from depthwright.constants import C_MM_PER_NS
+from depthwright.depth.estimator import Points, Posterior
+from depthwright.job import TargetKind, Tie
+
+Floats = NDArray[np.float64]
+
+COVERAGE_FACTOR = 2.0
+"""Expanded uncertainty U = k u with k = 2, about 95 % (JCGM 100:2008, 6.2)."""
+
+
+@dataclass(frozen=True)
+class Measured:
+    """A value and its standard uncertainty, mm."""
+
+    value_mm: float
+    u_mm: float
+
+    @property
+    def expanded_mm(self) -> float:
+        """Expanded uncertainty U, k = 2, mm."""
+        return COVERAGE_FACTOR * self.u_mm
+
+
+@dataclass(frozen=True)
+class BarRow:
+    """One bar. Positions are from the datum; spacing is to the bar before it from the datum."""
+
+    mark_id: str
+    number: int
+    position: Measured
+    cover: Measured
+    spacing: Measured | None
+    diameter_mm: float
+    two_way_ns: float
+    overlaps_direct: bool
+    tie: Tie | None
+
+
+@dataclass(frozen=True)
+class AnchorRow:
+    """One anchor of a back face."""
+
+    position: Measured
+    depth: Measured
+    tie: Tie | None
+
+
+@dataclass(frozen=True)
+class FaceRow:
+    """One back face: its anchors and the profile between them.
+
+    The profile's arrays have the shape (points,), ordered from the datum, mm.
+    """
+
+    mark_id: str
+    number: int
+    anchors: tuple[AnchorRow, ...]
+    position_mm: Floats
+    depth_mm: Floats
+    depth_u_mm: Floats
+    time_ns: Floats
+
+    @property
+    def median(self) -> Measured:
+        """Median thickness of the profile with the uncertainty of the point it is read at."""
+        known = np.flatnonzero(np.isfinite(self.depth_mm))
+        if not len(known):
+            return Measured(float("nan"), float("nan"))
+        middle = known[np.argsort(self.depth_mm[known], kind="stable")[len(known) // 2]]
+        return Measured(float(self.depth_mm[middle]), float(self.depth_u_mm[middle]))
+
+
+@dataclass(frozen=True)
+class TargetRow:
+    """Another target."""
+
+    mark_id: str
+    number: int
+    what: TargetKind
+    position: Measured
+    depth: Measured
+
+
+@dataclass(frozen=True)
+class EvidenceRow:
+    """One piece of evidence and the permittivity it alone would give (with the antenna's prior)."""
+
+    label: str
+    permittivity: float
+    permittivity_u: float
+    used: bool
+    mark_id: str = ""
+
+
+@dataclass(frozen=True)
+class LineModel:
+    """A line's depth model: what turns its file times into depths."""
+
+    posterior: Posterior
+    antenna_index: int
+    separation_mm: float
+    height_mm: float
+    direct_ns: float
+    card_offset_ns: float
+
+    @property
+    def zero_ns(self) -> float:
+        """File time of zero travelled distance by the antenna card, ns."""
+        return self.direct_ns - self.separation_mm / C_MM_PER_NS - self.card_offset_ns
+
+    @property
+    def residual_offset_ns(self) -> float:
+        """The antenna's ``r``: what the evidence adds to the card's time offset, ns."""
+        return float(self.posterior.time_offset_ns[self.antenna_index])
+
+    def points(self, file_ns: Floats, time_u_ns: Floats) -> Points:
+        """Points without ties at file times, shape (points,)."""
+        count = len(file_ns)
+        unknown = np.full(count, np.nan)
+        return Points(
+            time_ns=file_ns - self.zero_ns,
+            time_u_ns=time_u_ns,
+            separation_mm=np.full(count, self.separation_mm),
+            height_mm=np.full(count, self.height_mm),
+            antenna=np.full(count, self.antenna_index, dtype=np.intp),
+            tie_mm=unknown,
+            tie_u_mm=unknown,
+        )
+
+    def depths(self, file_ns: Floats, time_u_ns: Floats) -> tuple[Floats, Floats]:
+        """Depths and standard uncertainties at file times, mm, shape (points,)."""
+        posterior = self.posterior.more(self.points(file_ns, time_u_ns))
+        return posterior.depth_mm, posterior.depth_u_mm
+
+    def file_ns(self, depth_mm: Floats) -> Floats:
+        """File times at which depths are read, ns: where the ruler's ticks belong."""
+        travelled = wave.travel_time(
+            depth_mm, self.posterior.permittivity, self.separation_mm, self.height_mm
+        )
+        return travelled.time_ns + self.zero_ns - self.residual_offset_ns
+
+
+@dataclass(frozen=True)
+class LineRows:
+    """A line's rows and the model behind them."""
+
+    model: LineModel
+    bars: tuple[BarRow, ...]
+    faces: tuple[FaceRow, ...]
+    targets: tuple[TargetRow, ...]
+
+
+@dataclass(frozen=True)
+class Results:
+    """All a job comes to.
+
+    ``parameters`` names the rows of ``covariance``: ln permittivity, then each antenna's ``r`` in ns.
+    """
+
+    permittivity: float
+    permittivity_u: float
+    provisional: bool
+    adopted_from: tuple[str, ...]
+    evidence: tuple[EvidenceRow, ...]
+    lines: dict[str, LineRows]
+    parameters: tuple[str, ...]
+    covariance: Floats
+    messages: tuple[str, ...]
