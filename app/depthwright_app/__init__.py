@@ -1,0 +1,1 @@
+"""The Depthwright desktop program: screens and commands over the core library. Holds no physics."""

@@ -1,0 +1,102 @@
+"""Slow work off the GUI thread: newest request wins, progress, cancel, and no late answers.
+
+Work is a plain function that takes ``report``; calling ``report(fraction)`` raises when the work is no
+longer wanted. Every message crosses to the GUI thread by one queued signal, so progress always
+comes before the answer.
+"""
+
+from collections.abc import Callable
+from concurrent.futures import Executor, Future, ThreadPoolExecutor
+from dataclasses import dataclass
+from typing import Any
+
+from PySide6.QtCore import QObject, Qt, Signal
+
+Report = Callable[[float], None]
+Work = Callable[[Report], Any]
+
+
+class CancelledError(Exception):
+    """Raised inside work that nobody waits for any more."""
+
+
+@dataclass(frozen=True)
+class _Ticket:
+    topic: str
+    number: int
+
+
+@dataclass(frozen=True)
+class _Wanted:
+    ticket: _Ticket
+    done: Callable[[Any], None]
+    failed: Callable[[BaseException], None]
+    progress: Callable[[float], None] | None
+
+
+class Background(QObject):
+    """Runs work by topic; a newer request for a topic replaces the older one."""
+
+    _message = Signal(object, str, object)
+
+    def __init__(self, parent: QObject | None = None, executor: Executor | None = None) -> None:
+        super().__init__(parent)
+        self._executor = executor or ThreadPoolExecutor(2, thread_name_prefix="depthwright")
+        self._wanted: dict[str, _Wanted] = {}
+        self._count = 0
+        self._message.connect(self._deliver, Qt.ConnectionType.QueuedConnection)
+
+    def run(
+        self,
+        topic: str,
+        work: Work,
+        done: Callable[[Any], None],
+        failed: Callable[[BaseException], None],
+        progress: Callable[[float], None] | None = None,
+    ) -> None:
+        """Start work; ``done`` or ``failed`` is called on the GUI thread unless it is replaced."""
+        self._count += 1
+        ticket = _Ticket(topic, self._count)
+        self._wanted[topic] = _Wanted(ticket, done, failed, progress)
+
+        def report(fraction: float) -> None:
+            wanted = self._wanted.get(topic)
+            if wanted is None or wanted.ticket != ticket:
+                raise CancelledError
+            self._message.emit(ticket, "progress", fraction)
+
+        future = self._executor.submit(work, report)
+        future.add_done_callback(lambda finished: self._finished(ticket, finished))
+
+    def busy(self, topic: str | None = None) -> bool:
+        """Whether work (on a topic) is still awaited."""
+        return bool(self._wanted) if topic is None else topic in self._wanted
+
+    def cancel(self, topic: str) -> None:
+        """Stop waiting for a topic; its work ends at its next report."""
+        self._wanted.pop(topic, None)
+
+    def close(self) -> None:
+        """Cancel everything and wait for the threads."""
+        self._wanted.clear()
+        self._executor.shutdown(wait=True, cancel_futures=True)
+
+    def _finished(self, ticket: _Ticket, future: "Future[Any]") -> None:
+        if future.cancelled():
+            return
+        fault = future.exception()
+        if fault is None:
+            self._message.emit(ticket, "done", future.result())
+        elif not isinstance(fault, CancelledError):
+            self._message.emit(ticket, "failed", fault)
+
+    def _deliver(self, ticket: _Ticket, kind: str, payload: Any) -> None:
+        wanted = self._wanted.get(ticket.topic)
+        if wanted is None or wanted.ticket != ticket:
+            return
+        if kind == "progress":
+            if wanted.progress is not None:
+                wanted.progress(payload)
+            return
+        del self._wanted[ticket.topic]
+        (wanted.done if kind == "done" else wanted.failed)(payload)
