@@ -1,32 +1,222 @@
-"""SEG-Y in and out."""
+"""SEG-Y in and out.
+
+Reading leaves the samples in the file: a scan opens it anew for each block, so that no handle stays open
+and any thread may ask. segyio reads the plain files; it refuses those that are cut, padded or carry rev 2
+headers, and decodes IBM floats that are not normalised wrongly, so those are decoded here.
+"""
 
 import math
-import os
 from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
+from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
-from typing import BinaryIO, Literal
-from uuid import uuid4
+from typing import Literal
 
 import numpy as np
+import segyio
 from numpy.typing import NDArray
 
 from depthwright.errors import DepthwrightError
+from depthwright.files.atomic import replacing
+from depthwright.files.facts import Fact, MissingGeometry, Need
+from depthwright.files.segy_geometry import (
+    antenna_separation,
+    sample_interval,
+    trace_positions,
+)
 from depthwright.files.segy_headers import (
     FORMATS,
     IBM_FLOAT,
+    ORDER_WORDS,
     Record,
     binary_header_dtype,
     encode_text,
     float_to_ibm,
     trace_dtype,
 )
-from depthwright.scan import BLOCK_TRACES
+from depthwright.files.segy_layout import Layout, read_layout
+from depthwright.files.segy_traces import decode_samples, pass_through
+from depthwright.scan import BLOCK_TRACES, Block, Scan
 
 WRITTEN_FORMATS = (1, 2, 3, 5, 8)
+_SEGYIO_FORMATS = (2, 3, 5, 8)
+_NEED_WORDS: dict[Need, str] = {
+    "trace_spacing": "the trace spacing in mm",
+    "sample_interval": "the sample interval in ns",
+}
 _COORDINATE_SCALAR = -10  # coordinates in tenths of a millimetre
 _LARGEST_FIELD = 32767  # two bytes that some readers take as signed
 _LARGEST_POSITION_MM = (2**31 - 1) / -_COORDINATE_SCALAR
+
+
+@dataclass(frozen=True)
+class SegyFacts:
+    """What a SEG-Y file says of itself and what was made of it."""
+
+    rows: tuple[Fact, ...]
+    text: str
+
+
+def read_segy(
+    path: str | Path, *, trace_spacing_mm: float | None = None, dt_ns: float | None = None
+) -> Scan:
+    """Open a SEG-Y file as a scan.
+
+    Parameters
+    ----------
+    path
+        The file.
+    trace_spacing_mm
+        Distance between traces, mm; wins over the file's coordinates.
+    dt_ns
+        Sample interval, ns; wins over the file's.
+
+    Raises
+    ------
+    MissingGeometry
+        If the file does not tell where its traces or samples are and it was not given.
+    DepthwrightError
+        If the file cannot be read.
+    """
+    found = _examine(Path(path), trace_spacing_mm, dt_ns)
+    if found.dt_ns is None or found.positions_mm is None:
+        raise _missing(found)
+    return Scan(
+        traces=found.layout.traces,
+        samples=found.layout.samples,
+        dt_ns=found.dt_ns,
+        positions_mm=found.positions_mm,
+        sha256=found.sha256,
+        _read=partial(_read_block, found.file, found.layout),
+        separation_mm=found.separation_mm,
+        source=str(path),
+        findings=tuple(fact.why for fact in found.facts if fact.why),
+    )
+
+
+def segy_facts(
+    path: str | Path, *, trace_spacing_mm: float | None = None, dt_ns: float | None = None
+) -> SegyFacts:
+    """Tell what a SEG-Y file says and what was made of it, also where something is missing."""
+    found = _examine(Path(path), trace_spacing_mm, dt_ns)
+    return SegyFacts(found.facts, found.layout.text)
+
+
+@dataclass(frozen=True)
+class _File:
+    """A file as it was when it was opened."""
+
+    path: Path
+    size: int
+    modified_ns: int
+
+    @classmethod
+    def find(cls, path: Path) -> "_File":
+        if path.is_dir():
+            raise DepthwrightError(f"{_name(path)} is a folder.", "Choose a SEG-Y file in it.")
+        if path.exists() and not path.is_file():
+            raise DepthwrightError(f"{_name(path)} is not a file.", "Choose a SEG-Y file.")
+        status = path.stat()
+        return cls(path.absolute(), status.st_size, status.st_mtime_ns)
+
+
+@dataclass(frozen=True)
+class _Found:
+    file: _File
+    layout: Layout
+    sha256: str
+    dt_ns: float | None
+    positions_mm: NDArray[np.float64] | None
+    separation_mm: float | None
+    facts: tuple[Fact, ...]
+
+
+def _examine(path: Path, trace_spacing_mm: float | None, dt_ns: float | None) -> _Found:
+    with _reading(path):
+        file = _File.find(path)
+        with path.open("rb") as opened:
+            layout = read_layout(_name(path), opened, file.size)
+            traces = pass_through(opened, layout)
+    headers = traces.headers
+    if layout.left_over and len(np.unique(headers["samples"])) > 1:
+        raise DepthwrightError(
+            f"The traces of {path.name} differ in length, which is not read.",
+            "Export the line again with traces of one length.",
+        )
+    fields = (*layout.interval_fields, ("bytes 117", _commonest(headers["interval"])))
+    interval, interval_fact = sample_interval(fields, layout.samples, layout.text, dt_ns)
+    positions, positions_fact = trace_positions(
+        headers, layout.text, layout.in_feet, trace_spacing_mm
+    )
+    separation, separation_fact = antenna_separation(headers["offset"])
+    return _Found(
+        file=file,
+        layout=layout,
+        sha256=traces.sha256,
+        dt_ns=interval,
+        positions_mm=positions,
+        separation_mm=separation,
+        facts=(*layout.facts, interval_fact, positions_fact, separation_fact, traces.fact),
+    )
+
+
+def _name(path: Path) -> str:
+    return path.name or str(path)
+
+
+@contextmanager
+def _reading(path: Path) -> Iterator[None]:
+    """Turn what the system says about a file into the expected error."""
+    name = _name(path)
+    try:
+        yield
+    except FileNotFoundError as cause:
+        raise DepthwrightError(
+            f"{name} does not exist.", "It may have been moved, renamed or deleted."
+        ) from cause
+    except (OSError, ValueError, RuntimeError) as cause:
+        reason = getattr(cause, "strerror", None) or cause
+        raise DepthwrightError(
+            f"{name} could not be read: {reason}.", "Check that the file is in place and readable."
+        ) from cause
+
+
+def _read_block(file: _File, layout: Layout, first: int, last: int) -> Block:
+    with _reading(file.path):
+        if _File.find(file.path) != file:
+            raise DepthwrightError(
+                f"{file.path.name} has changed since it was opened.", "Open it again."
+            )
+        if layout.plain and layout.code in _SEGYIO_FORMATS:
+            endian = ORDER_WORDS[layout.order]
+            with segyio.open(
+                str(file.path), strict=False, ignore_geometry=True, endian=endian
+            ) as opened:
+                return np.asarray(opened.trace.raw[first:last], dtype=np.float32)
+        records = np.fromfile(
+            file.path,
+            layout.dtype,
+            last - first,
+            offset=layout.first_byte + first * layout.dtype.itemsize,
+        )
+        return decode_samples(records["samples"], layout.code)
+
+
+def _commonest(values: NDArray[np.uint16]) -> float:
+    found, counts = np.unique(values, return_counts=True)
+    return float(found[counts.argmax()])
+
+
+def _missing(found: _Found) -> MissingGeometry:
+    needs: tuple[Need, ...] = ()
+    if found.positions_mm is None:
+        needs += ("trace_spacing",)
+    if found.dt_ns is None:
+        needs += ("sample_interval",)
+    reasons = [fact.why for fact in found.facts if fact.why and not fact.inferred]
+    wanted = " and ".join(_NEED_WORDS[need] for need in needs)
+    return MissingGeometry(" ".join(reasons), f"Give {wanted}.", needs)
 
 
 def write_segy(
@@ -51,7 +241,7 @@ def write_segy(
     samples
         Shape (traces, samples). Integer formats round and do not scale.
     dt_ns
-        Sample interval, ns; kept to the nearest picosecond.
+        Sample interval, ns; to the nearest picosecond in the headers, in full in the text header.
     positions_mm
         Midpoint of each trace, mm, shape (traces,); kept to 0.1 mm.
     separation_mm
@@ -73,8 +263,8 @@ def write_segy(
     binary["revision"] = 1
     binary["fixed_length"] = 1
     layout = trace_dtype(order, sample_format, samples.shape[1])
-    with _replacing(Path(path)) as file:
-        file.write(encode_text([*_unit_lines(interval_ps), *text.splitlines()]))
+    with replacing(Path(path)) as file:
+        file.write(encode_text([*_unit_lines(dt_ns), *text.splitlines()]))
         file.write(binary.tobytes())
         for first in range(0, len(samples), BLOCK_TRACES):
             here = slice(first, first + BLOCK_TRACES)
@@ -87,9 +277,9 @@ def write_segy(
             file.write(records.tobytes())
 
 
-def _unit_lines(interval_ps: int) -> list[str]:
+def _unit_lines(dt_ns: float) -> list[str]:
     return [
-        f"SAMPLE INTERVAL FIELDS ARE IN PICOSECONDS: {interval_ps} PS",
+        f"SAMPLE INTERVAL FIELDS ARE IN PICOSECONDS: {dt_ns * 1000:.9g} PS",
         "COORDINATES ARE MIDPOINTS IN MM: BYTES 73, 81, 181, SCALAR IN BYTES 71",
         "OFFSET (BYTES 37) IS THE ANTENNA SEPARATION IN MM, 0 IF NOT KNOWN",
     ]
@@ -159,23 +349,3 @@ def _fill_headers(headers: Record, first: int, positions_mm: NDArray[np.float64]
     coordinate = np.rint(positions_mm * -_COORDINATE_SCALAR).astype(np.int32)
     for name in ("source_x", "group_x", "ensemble_x"):
         headers[name] = coordinate
-
-
-@contextmanager
-def _replacing(path: Path) -> Iterator[BinaryIO]:
-    """Open a temporary file beside ``path`` that takes its place only once complete."""
-    temporary = path.with_name(f".{path.name}.{uuid4().hex}")
-    try:
-        with temporary.open("xb") as file:
-            yield file
-            file.flush()
-            os.fsync(file.fileno())
-        os.replace(temporary, path)
-    except OSError as cause:
-        raise DepthwrightError(
-            f"{path.name} could not be written: {cause.strerror or cause}.",
-            "Choose a folder that you may write to and that has room.",
-        ) from cause
-    finally:
-        with suppress(OSError):
-            temporary.unlink(missing_ok=True)

@@ -23,7 +23,6 @@ _BINARY_FIELDS = (
     ("measurement_system", "i2", 3255),
     ("extended_samples", "u4", 3269),
     ("extended_interval", "f8", 3273),
-    ("order_mark", "u4", 3297),
     ("revision", "u1", 3501),
     ("fixed_length", "i2", 3503),
     ("extended_texts", "i2", 3505),
@@ -43,7 +42,6 @@ _TRACE_FIELDS = (
     ("source_y", "i4", 77),
     ("group_x", "i4", 81),
     ("group_y", "i4", 85),
-    ("delay", "i2", 109),
     ("samples", "u2", 115),
     ("interval", "u2", 117),
     ("ensemble_x", "i4", 181),
@@ -65,7 +63,7 @@ FORMATS = {
 
 IBM_FLOAT = 1
 
-ORDER_NAMES = {">": "big-endian", "<": "little-endian"}
+ORDER_WORDS = {">": "big", "<": "little"}
 
 
 def binary_header_dtype(order: str) -> np.dtype[np.void]:
@@ -119,9 +117,10 @@ def float_to_ibm(values: NDArray[np.float32]) -> NDArray[np.uint32]:
     fraction = np.rint(np.ldexp(mantissa, 24 + exponent - 4 * power)).astype(np.uint32)
     carried = fraction >> 24
     fraction >>= 4 * carried
-    words = ((power + 64).astype(np.uint32) + carried) << 24 | fraction
-    words = np.where(fraction == 0, 0, words)
-    return (words | np.signbit(values).astype(np.uint32) << 31).astype(np.uint32)
+    words: NDArray[np.uint32] = ((power + 64).astype(np.uint32) + carried) << 24 | fraction
+    words[fraction == 0] = 0
+    words[np.signbit(values)] |= np.uint32(0x80000000)
+    return words
 
 
 def encode_text(lines: list[str]) -> bytes:

@@ -1,0 +1,44 @@
+"""What a reader has to tell about a file: what it made of it, and what it must ask for."""
+
+from dataclasses import dataclass
+from typing import Literal
+
+from depthwright.errors import DepthwrightError
+
+Need = Literal["trace_spacing", "sample_interval"]
+
+
+@dataclass(frozen=True)
+class Fact:
+    """One thing about a file: what it says, what was made of it, and why if that is no matter of course.
+
+    Parameters
+    ----------
+    label
+        What it is about.
+    stated
+        What the file says.
+    inferred
+        What was made of it; empty where nothing could be.
+    why
+        Full sentences; empty where nothing had to be inferred.
+    """
+
+    label: str
+    stated: str
+    inferred: str
+    why: str = ""
+
+
+class MissingGeometry(DepthwrightError):  # noqa: N818 (a question, no failure)
+    """The file is readable once somebody says where its traces or samples are.
+
+    Parameters
+    ----------
+    needs
+        What to ask for before reading again.
+    """
+
+    def __init__(self, message: str, hint: str, needs: tuple[Need, ...]) -> None:
+        super().__init__(message, hint)
+        self.needs = needs
