@@ -325,8 +325,9 @@ def _encode_samples(samples: NDArray[np.float32], code: int) -> NDArray[np.gener
     limits = np.iinfo(kind)
     if rounded.min() < limits.min or rounded.max() > limits.max:
         raise DepthwrightError(
-            f"The samples reach beyond what {FORMATS[code][1]}, can hold.",
-            f"Scale them to {limits.min} to {limits.max} first.",
+            f"The samples reach beyond {limits.min} to {limits.max}, which is all that SEG-Y format"
+            f" {code} can hold.",
+            "Scale them first, or write format 5.",
         )
     return rounded.astype(kind)
 

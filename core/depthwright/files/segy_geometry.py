@@ -52,7 +52,8 @@ def sample_interval(
     if given_ns is not None:
         if not (np.isfinite(given_ns) and given_ns > 0):
             raise DepthwrightError(f"A sample interval of {given_ns:g} ns is not possible.")
-        return given_ns, Fact("Sample interval", stated, f"{given_ns:g} ns", "As given, not read.")
+        why = f"The sample interval of {given_ns:g} ns is the one given, not the file's."
+        return given_ns, Fact("Sample interval", stated, f"{given_ns:g} ns", why)
     if not filled:
         why = "The file gives no sample interval."
         return None, Fact("Sample interval", stated, "", why)
