@@ -1,0 +1,43 @@
+"""From a job's reference to its scan: the file must be the one the marks were made on."""
+
+import os
+from pathlib import Path
+
+from depthwright.errors import DepthwrightError
+from depthwright.files.segy import read_segy
+from depthwright.job import ScanRef
+from depthwright.scan import Scan
+
+
+def open_scan(ref: ScanRef) -> Scan:
+    """Open the scan of a line, read as it was when it was added to the job.
+
+    Raises
+    ------
+    DepthwrightError
+        When the file is not there, is not the one that was added, or cannot be read.
+    """
+    path = Path(ref.path)
+    if not ref.path:
+        raise DepthwrightError(
+            "This line has no scan file.", "Save its scan and add the file as a line."
+        )
+    if not os.path.exists(path):
+        raise DepthwrightError(
+            f"The scan {path.name} is not at {path.parent}.",
+            "Put it back there, or beside the job file, and open the job again.",
+        )
+    size = os.path.getsize(path)
+    if os.path.isfile(path) and size != ref.size_bytes:
+        raise _changed(path, f"it has {size} bytes instead of {ref.size_bytes}")
+    scan = read_segy(path, trace_spacing_mm=ref.given_trace_spacing_mm, dt_ns=ref.given_dt_ns)
+    if scan.sha256 != ref.sha256:
+        raise _changed(path, "its contents differ")
+    return scan
+
+
+def _changed(path: Path, how: str) -> DepthwrightError:
+    return DepthwrightError(
+        f"{path.name} is not the scan that was added to the job: {how}.",
+        "Put the original back, or add this file as a new line; the marks stay as they are.",
+    )
