@@ -109,6 +109,8 @@ def read_layout(name: str, file: BinaryIO, size: int) -> Layout:
     first_byte = _first_byte(name, binary, revision)
     trailers = max(int(binary["trailers"]), 0) if revision == 2 else 0
     body = size - first_byte - trailers * TEXT_BYTES
+    if body < TRACE_HEADER_BYTES:
+        raise DepthwrightError(f"{name} holds no traces.", "Export or copy the line again.")
     stated = _stated_samples(binary, revision)
     in_trace = _samples_of_first_trace(file, order, first_byte)
     samples, trace_bytes = _choose_samples(
@@ -128,8 +130,9 @@ def read_layout(name: str, file: BinaryIO, size: int) -> Layout:
         size=size,
         interval_fields=tuple(intervals),
         in_feet=int(binary["measurement_system"]) == _FEET,
+        # segyio follows these two fields whatever revision the file claims.
         plain=revision < 2
-        and first_byte == FIRST_TRACE
+        and not (binary["extended_texts"] or binary["extended_samples"])
         and samples == stated
         and body % trace_bytes == 0,
         text=decode_text(head[:TEXT_BYTES]),
@@ -172,12 +175,8 @@ def _stated_samples(binary: Record, revision: int) -> int:
 
 
 def _samples_of_first_trace(file: BinaryIO, order: str, first_byte: int) -> int:
-    if first_byte > np.iinfo(np.int64).max:
-        return 0
     file.seek(first_byte)
     raw = file.read(TRACE_HEADER_BYTES)
-    if len(raw) < TRACE_HEADER_BYTES:
-        return 0
     return int(np.frombuffer(raw, order + "u2", 1, 114)[0])
 
 
@@ -188,8 +187,6 @@ def _choose_samples(
 
     Returns samples and bytes of one trace.
     """
-    if body < TRACE_HEADER_BYTES:
-        raise DepthwrightError(f"{name} holds no traces.", "Export or copy the line again.")
     sizes = [
         (count, TRACE_HEADER_BYTES * (1 + extra_headers) + count * width)
         for count in counts

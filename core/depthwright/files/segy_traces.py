@@ -64,7 +64,8 @@ def pass_through(file: BinaryIO, layout: Layout) -> Traces:
         headers[first:last] = records["header"]
         samples = decode_samples(records["samples"], layout.code)
         not_finite += samples.size - int(np.isfinite(samples).sum())
-        dead += len(samples) - int(samples.any(axis=1).sum())
+        with np.errstate(invalid="ignore"):  # signalling NaNs, counted above
+            dead += len(samples) - int(samples.any(axis=1).sum())
     while raw := file.read(_PIECE_BYTES):
         digest.update(raw)
     return Traces(digest.hexdigest(), headers, not_finite, dead)
@@ -72,6 +73,7 @@ def pass_through(file: BinaryIO, layout: Layout) -> Traces:
 
 def decode_samples(stored: NDArray[np.generic], code: int) -> Block:
     """Turn samples as stored in format ``code`` into single precision, same shape."""
-    with np.errstate(over="ignore"):  # beyond float32: infinite, counted and read as zero
+    # Numbers beyond single precision become infinite, which the caller counts.
+    with np.errstate(over="ignore", invalid="ignore"):
         values = ibm_to_float(stored.astype(np.uint32)) if code == IBM_FLOAT else stored
         return values.astype(np.float32)
