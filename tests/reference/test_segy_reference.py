@@ -1,0 +1,119 @@
+"""SEG-Y against ObsPy, a general library for seismology with its own SEG-Y code and its own files.
+
+Source: ObsPy, https://obspy.org, ``obspy.io.segy`` and the recordings packaged with its tests. Those are
+seismic: their interval and trace spacing mean nothing on concrete and are given instead of read.
+"""
+
+import warnings
+from pathlib import Path
+from types import ModuleType
+
+import numpy as np
+import pytest
+
+from depthwright.errors import DepthwrightError
+from depthwright.files.segy import WRITTEN_FORMATS, read_segy, write_segy
+
+WRITABLE_BY_OBSPY = {1: np.float32, 2: np.int32, 3: np.int16, 5: np.float32}
+READ_BY_OBSPY = tuple(code for code in WRITTEN_FORMATS if code != 8)
+
+
+@pytest.fixture(scope="module")
+def obspy() -> ModuleType:
+    with warnings.catch_warnings():
+        # ObsPy looks up its plug-ins in a way that the standard library has since deprecated.
+        warnings.filterwarnings("ignore", "SelectableGroups dict", DeprecationWarning)
+        import obspy.io.segy.segy
+
+    return obspy
+
+
+@pytest.fixture(scope="module")
+def packaged(obspy):
+    folder = Path(obspy.io.segy.__file__).parent / "tests" / "data"
+    files = sorted(path for path in folder.iterdir() if path.is_file())
+    assert len(files) > 10
+    return files
+
+
+def line():
+    return np.random.default_rng(11).normal(scale=300, size=(30, 77)).astype(np.float32)
+
+
+@pytest.mark.parametrize("byte_order", ["big", "little"])
+@pytest.mark.parametrize("sample_format", READ_BY_OBSPY)
+def test_obspy_reads_what_is_written_here(obspy, tmp_path, sample_format, byte_order):
+    path = tmp_path / "line.sgy"
+    positions = 12.5 + 2.5 * np.arange(30)
+    write_segy(path, line(), 0.0198, positions, 60.0, sample_format, byte_order, "INVENTED LINE")
+    file = obspy.io.segy.segy._read_segy(str(path), unpack_headers=True)
+    samples = np.array([trace.data for trace in file.traces])
+    np.testing.assert_array_equal(samples.astype(np.float32), read_segy(path).block(0, 30))
+    expected = line() if sample_format in (1, 5) else np.rint(line())
+    np.testing.assert_allclose(samples, expected, rtol=2.0**-21)
+    assert b"INVENTED LINE" in file.textual_file_header
+    binary = file.binary_file_header
+    assert binary.sample_interval_in_microseconds == 20  # the field: picoseconds in it
+    assert binary.number_of_samples_per_data_trace == 77
+    assert binary.data_sample_format_code == sample_format
+    for number, trace in enumerate(file.traces):
+        header = trace.header
+        assert header.trace_sequence_number_within_line == number + 1
+        assert header.scalar_to_be_applied_to_all_coordinates == -10
+        assert header.source_coordinate_x == 10 * positions[number]
+        assert header.group_coordinate_x == 10 * positions[number]
+        assert header.x_coordinate_of_ensemble_position_of_this_trace == 10 * positions[number]
+        assert header.sample_interval_in_ms_for_this_trace == 20
+        assert header.number_of_samples_in_this_trace == 77
+        assert (
+            header.distance_from_center_of_the_source_point_to_the_center_of_the_receiver_group
+            == 60
+        )
+
+
+@pytest.mark.filterwarnings("ignore:CREATING TRACE HEADER:UserWarning")  # ObsPy says so each time
+@pytest.mark.parametrize("byte_order", [">", "<"])
+@pytest.mark.parametrize("sample_format", WRITABLE_BY_OBSPY)
+def test_what_obspy_writes_is_read_here(obspy, tmp_path, sample_format, byte_order):
+    samples = line().astype(WRITABLE_BY_OBSPY[sample_format])
+    stream = obspy.Stream([obspy.Trace(row, {"delta": 5e-5}) for row in samples])
+    path = tmp_path / "line.sgy"
+    stream.write(str(path), format="SEGY", data_encoding=sample_format, byteorder=byte_order)
+    scan = read_segy(path, trace_spacing_mm=5.0)
+    assert scan.dt_ns == 0.05  # 50 in a field of microseconds: read as picoseconds
+    np.testing.assert_allclose(scan.block(0, 30), samples, rtol=2.0**-21)
+
+
+def by_obspy(obspy, path):
+    """Samples that ObsPy reads, or nothing where it refuses."""
+    try:
+        traces = obspy.io.segy.segy._read_segy(str(path)).traces
+    except Exception:  # it has no one exception for what is not SEG-Y
+        return None
+    return np.array([trace.data for trace in traces])
+
+
+def test_the_packaged_recordings_read_the_same_or_are_refused_in_a_sentence(obspy, packaged):
+    equal = []
+    for path in packaged:
+        expected = by_obspy(obspy, path)
+        if expected is None:
+            with pytest.raises(DepthwrightError, match=r"\.$"):
+                read_segy(path, trace_spacing_mm=5.0, dt_ns=0.02)
+            continue
+        scan = read_segy(path, trace_spacing_mm=5.0, dt_ns=0.02)
+        np.testing.assert_array_equal(scan.block(0, scan.traces), expected.astype(np.float32))
+        equal.append(path.name)
+    assert len(equal) >= 7
+
+
+def test_the_packaged_recordings_read_as_the_arrays_kept_beside_them(packaged):
+    arrays = [path for path in packaged if path.suffix == ".npy" and ".su" not in path.name]
+    compared = 0
+    for array in arrays:
+        recording = array.with_suffix("")
+        scan = read_segy(recording, trace_spacing_mm=5.0, dt_ns=0.02)
+        expected = np.load(array).astype(np.float32)
+        np.testing.assert_array_equal(scan.block(0, 1)[0], expected.ravel(), recording.name)
+        compared += 1
+    assert compared >= 6
