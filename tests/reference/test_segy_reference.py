@@ -81,7 +81,8 @@ def test_what_obspy_writes_is_read_here(obspy, tmp_path, sample_format, byte_ord
     stream.write(str(path), format="SEGY", data_encoding=sample_format, byteorder=byte_order)
     scan = read_segy(path, trace_spacing_mm=5.0)
     assert scan.dt_ns == 0.05  # 50 in a field of microseconds: read as picoseconds
-    np.testing.assert_allclose(scan.block(0, 30), samples, rtol=2.0**-21)
+    # ObsPy cuts IBM fractions off where it could round: up to one unit of at least 21 bits.
+    np.testing.assert_allclose(scan.block(0, 30), samples, rtol=2.0**-20)
 
 
 def by_obspy(obspy, path):
