@@ -46,8 +46,6 @@ class Layout:
         Further headers of 240 bytes before the samples of each trace (rev 2).
     left_over
         Bytes after the last whole trace.
-    size
-        Bytes in the file.
     interval_fields
         Sample interval in the binary header, as stored; where it is, what it says.
     in_feet
@@ -65,7 +63,6 @@ class Layout:
     first_byte: int
     extra_headers: int
     left_over: int
-    size: int
     interval_fields: tuple[tuple[str, float], ...]
     in_feet: bool
     plain: bool
@@ -127,7 +124,6 @@ def read_layout(name: str, file: BinaryIO, size: int) -> Layout:
         first_byte=first_byte,
         extra_headers=extra_headers,
         left_over=body % trace_bytes,
-        size=size,
         interval_fields=tuple(intervals),
         in_feet=int(binary["measurement_system"]) == _FEET,
         # segyio follows these two fields whatever revision the file claims.
