@@ -145,7 +145,7 @@ def require_window_libraries():
         print("Install them with: %s" % system.install_command(lacking))
     if missing():
         raise environment.SetupError(
-            "The window cannot open until then. Then run this command again."
+            "The window cannot open without them. Run this command again once they are there."
         )
 
 

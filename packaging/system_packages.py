@@ -123,7 +123,8 @@ def install(packages, purpose):
     sys.stdout.flush()
     environment = dict(os.environ, DEBIAN_FRONTEND="noninteractive")
     for words in (["update"], ["install", "-y", "--no-install-recommends"] + packages):
-        if subprocess.call(["apt-get", "-qq"] + words, env=environment, stdin=subprocess.DEVNULL):
+        words = ["apt-get", "-qq", "-o", "Dpkg::Use-Pty=0"] + words
+        if subprocess.call(words, env=environment, stdin=subprocess.DEVNULL):
             print("The system packages could not be installed (apt-get's message is above).")
             return False
     return True

@@ -139,7 +139,8 @@ def test_only_root_on_debian_installs(
     monkeypatch.setattr(system, "is_root", lambda: True)
     assert system.install(["libegl1"], "the window")
     assert "libegl1" in capsys.readouterr().out
-    assert [words[2] for words in calls] == ["update", "install"]
+    assert ["update" in words for words in calls] == [True, False]
+    assert calls[1][-1] == "libegl1"
 
 
 def test_missing_window_libraries_are_asked_for_only_where_there_is_a_display(
@@ -161,3 +162,14 @@ def test_missing_window_libraries_are_asked_for_only_where_there_is_a_display(
     assert bootstrap.main(["run"]) == 1
     assert len(opened) == 1
     assert "apt-get install libxcb-cursor0" in capsys.readouterr().out
+
+
+def test_a_font_is_asked_for_only_where_there_is_none(
+    system: ModuleType, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(system, "on_linux", lambda: True)
+    monkeypatch.setattr(system, "FONT_FOLDERS", (str(tmp_path / "fonts"),))
+    assert system.missing_font() == ["fonts-dejavu-core"]
+    (tmp_path / "fonts" / "some").mkdir(parents=True)
+    (tmp_path / "fonts" / "some" / "Sans.TTF").touch()
+    assert system.missing_font() == []
