@@ -63,6 +63,14 @@ def parse_length_mm(text: str, unit: LengthUnit = "mm") -> float:
     return _number(match["number"], text) * MM_PER_UNIT[chosen]
 
 
+def parse_signed_length_mm(text: str, unit: LengthUnit = "mm") -> float:
+    """A typed length that may lie on the other side: ``-30 mm``."""
+    bare = text.strip()
+    negative = bare[:1] in ("-", "−")
+    length_mm = parse_length_mm(bare[1:] if negative else bare, unit)
+    return -length_mm if negative else length_mm
+
+
 def parse_reading(text: str, unit: LengthUnit = "mm") -> Reading:
     """A typed reading with an optional uncertainty: ``23``, ``7/8 in``, ``23 ± 1 mm``.
 
@@ -81,6 +89,20 @@ def parse_reading(text: str, unit: LengthUnit = "mm") -> Reading:
     if spread_mm <= 0:
         raise DepthwrightError("An uncertainty of zero is not possible.", "Type it like 23 ± 1.")
     return Reading(parse_length_mm(value_text, value_unit), spread_mm)
+
+
+def parse_plain(text: str) -> tuple[float, float | None]:
+    """A typed number without a unit, with an optional uncertainty: ``8.1``, ``8.1 ± 0.5``."""
+    parts = [part.strip().replace(",", ".") for part in _PLUS_MINUS.split(text)]
+    try:
+        value, *spread = (float(part) for part in parts)
+    except ValueError:
+        value, spread = math.nan, []
+    if not all(math.isfinite(number) for number in (value, *spread)) or len(spread) > 1:
+        raise DepthwrightError(
+            f"“{text.strip()}” is not a number.", "Type it like 8.1 or 8.1 ± 0.5."
+        )
+    return value, spread[0] if spread else None
 
 
 def _number(number: str, text: str) -> float:

@@ -1,0 +1,1 @@
+"""Sheets that ask for what belongs to a line as a whole."""

@@ -1,0 +1,1 @@
+"""The section: the line's picture with its marks and the mouse."""

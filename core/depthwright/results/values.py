@@ -1,13 +1,13 @@
 """The values a job comes to: frozen rows that screens and exports only have to write down."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from depthwright import wave
 from depthwright.constants import C_MM_PER_NS
-from depthwright.depth.estimator import Points, Posterior
+from depthwright.depth.estimator import Points, Posterior, implied_permittivity
 from depthwright.job import TargetKind, Tie
 
 Floats = NDArray[np.float64]
@@ -139,6 +139,11 @@ class LineModel:
         """Depths and standard uncertainties at file times, mm, shape (points,)."""
         posterior = self.posterior.more(self.points(file_ns, time_u_ns))
         return posterior.depth_mm, posterior.depth_u_mm
+
+    def permittivity_for(self, depth_mm: float, file_ns: float) -> float:
+        """The permittivity that would read ``depth_mm`` at a file time, all else as it is."""
+        point = self.points(np.array([file_ns + self.residual_offset_ns]), np.array([1.0]))
+        return float(implied_permittivity(replace(point, tie_mm=np.array([depth_mm])))[0])
 
     def file_ns(self, depth_mm: Floats) -> Floats:
         """File times at which depths are read, ns: where the ruler's ticks belong."""

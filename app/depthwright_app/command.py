@@ -1,0 +1,124 @@
+"""The command line. Qt is imported only to open a window."""
+
+import argparse
+import os
+import sys
+from collections.abc import Sequence
+from datetime import datetime
+from pathlib import Path
+
+from depthwright import __version__
+from depthwright.errors import DepthwrightError
+
+WRONG = 2
+"""Exit status when something could not be done."""
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run the program; returns the exit status."""
+    options = _parser().parse_args(arguments)
+    try:
+        return _run(options)
+    except DepthwrightError as problem:
+        sys.stderr.write(f"depthwright: {problem}\n")
+        return WRONG
+    except KeyboardInterrupt:
+        return 130
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="depthwright",
+        description="Marks up radar line scans of concrete: cover, spacing and thickness with "
+        "their intervals. Without a command it opens the window.",
+    )
+    parser.add_argument("--version", action="version", version=f"depthwright {__version__}")
+    commands = parser.add_subparsers(dest="command", metavar="COMMAND")
+    opening = commands.add_parser("open", help="open scans or a job in the window")
+    opening.add_argument("files", nargs="+", type=Path, metavar="FILE")
+    demo = commands.add_parser(
+        "demo", help="open the demo job; with no display, do the main job on it off-screen"
+    )
+    demo.add_argument("--folder", type=Path, help="where the copy of the demo job goes")
+    demo.add_argument("--off-screen", action="store_true", help="never open a window")
+    inspecting = commands.add_parser("inspect", help="say what a scan's file says and what follows")
+    inspecting.add_argument("file", type=Path, metavar="FILE")
+    exporting = commands.add_parser("export", help="write images and tables of a job")
+    exporting.add_argument("job", type=Path, metavar="JOB")
+    exporting.add_argument("--out", type=Path, required=True, metavar="DIR")
+    return parser
+
+
+def _run(options: argparse.Namespace) -> int:
+    if options.command == "inspect":
+        return _inspect(options.file)
+    if options.command == "export":
+        return _export(options.job, options.out)
+    if options.command == "demo":
+        return _demo(options.folder, options.off_screen)
+    return _window(options.files if options.command == "open" else [])
+
+
+def _window(paths: list[Path]) -> int:
+    if not has_display():
+        raise DepthwrightError(
+            "There is no display to open a window on.",
+            "Use 'depthwright demo', 'inspect' or 'export' here, or start it from a desktop.",
+        )
+    for path in paths:
+        if not path.exists():
+            raise DepthwrightError(f"{path} is not there.", "Check the name.")
+    try:
+        from depthwright_app.window import run_window
+    except ImportError as fault:
+        raise DepthwrightError(
+            f"The window's libraries cannot be loaded: {fault}.",
+            "Run 'python3 packaging/bootstrap.py run', which names what is missing.",
+        ) from None
+    return run_window([path.resolve() for path in paths])
+
+
+def has_display() -> bool:
+    """Whether a window can be opened: always on macOS and Windows, by its variables elsewhere."""
+    if sys.platform in ("darwin", "win32"):
+        return True
+    return any(os.environ.get(name) for name in ("DISPLAY", "WAYLAND_DISPLAY", "QT_QPA_PLATFORM"))
+
+
+def _demo(folder: Path | None, off_screen: bool) -> int:
+    from depthwright_app import demo
+
+    job = demo.copy_demo(folder or demo.user_folder())
+    if not off_screen and has_display():
+        return _window([job])
+    written = demo.main_job(job)
+    sys.stdout.write("The main job was done off-screen on the demo line (invented data):\n")
+    sys.stdout.writelines(f"  {line}\n" for line in written)
+    return 0
+
+
+def _inspect(path: Path) -> int:
+    from depthwright.files.segy import segy_facts
+
+    for fact in segy_facts(path).rows:
+        inferred = f" -> {fact.inferred}" if fact.inferred else ""
+        why = f"  ({fact.why})" if fact.why else ""
+        sys.stdout.write(f"{fact.label}: {fact.stated}{inferred}{why}\n")
+    return 0
+
+
+def _export(job_path: Path, folder: Path) -> int:
+    from depthwright.exports.write import export_job
+    from depthwright.files.jobfile import load_job
+    from depthwright_app.session import evaluate_with_scans
+
+    loaded = load_job(job_path)
+    session = evaluate_with_scans(loaded.job)
+    for sentence in (*loaded.findings, *session.missing.values()):
+        sys.stderr.write(f"depthwright: {sentence}\n")
+    if session.missing and not session.stages:
+        return WRONG
+    when = datetime.now().astimezone()
+    for path in export_job(loaded.job, session.stages, session.results, folder, when):
+        sys.stdout.write(f"{path}\n")
+    return 0

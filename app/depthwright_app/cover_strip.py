@@ -1,0 +1,110 @@
+"""The cover strip: the cover of each bar with its interval, along the same distance as the section."""
+
+import math
+
+import pyqtgraph as pg
+from PySide6.QtCore import QPointF, QRectF, Qt
+from PySide6.QtGui import QBrush, QColor, QFont, QPainter, QPolygonF
+
+from depthwright.units import LengthUnit, format_length
+from depthwright_app import theme
+from depthwright_app.picture import CoverBar, Picture
+from depthwright_app.plotting.axes import LengthAxis
+from depthwright_app.plotting.overlay import Labels, Overlay, pen
+
+
+class _Covers(Overlay):
+    """Whiskers from cover - U to cover + U, the cover as a tick, shortfalls hatched."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.picture = Picture()
+        self.unit: LengthUnit = "mm"
+        self.look = theme.LIGHT
+
+    def draw(self, painter: QPainter, area: QRectF) -> None:
+        painter.setClipRect(area)
+        specified = self.picture.specified_cover_mm
+        if specified is not None:
+            height = self.at(0.0, specified).y()
+            run = QPolygonF([QPointF(area.left(), height), QPointF(area.right(), height)])
+            painter.setPen(pen(self.look.text, 1, dashed=True))
+            painter.drawPolyline(run)
+        labels = Labels(painter, area)
+        for cover in self.picture.covers:
+            self._cover(painter, cover, specified)
+        for cover in self.picture.covers:
+            self._label(labels, cover)
+
+    def _cover(self, painter: QPainter, cover: CoverBar, specified: float | None) -> None:
+        width = 2.5 if cover.selected else 1.5
+        ends = [
+            self.at(cover.position_mm, cover.cover_mm + sign * cover.expanded_mm)
+            for sign in (-1, 1)
+        ]
+        here = self.at(cover.position_mm, cover.cover_mm)
+        if specified is not None and cover.short_of_mm > 0:
+            required = self.at(cover.position_mm, specified)
+            box = QRectF(here.x() - 9, here.y(), 18, required.y() - here.y())
+            painter.setPen(pen(self.look.text, 1))
+            painter.setBrush(QBrush(QColor(self.look.text), Qt.BrushStyle.BDiagPattern))
+            painter.drawRect(box)
+        painter.setPen(pen(self.look.text, width))
+        painter.drawPolyline(QPolygonF(ends))
+        for end in ends:
+            painter.drawLine(end - QPointF(4, 0), end + QPointF(4, 0))
+        painter.setBrush(QColor(theme.SELECTED if cover.selected else theme.BAR))
+        painter.setPen(pen(theme.CASING, 1.5))
+        painter.drawEllipse(here, 4.5, 4.5)
+
+    def _label(self, labels: Labels, cover: CoverBar) -> None:
+        text = cover.label
+        if cover.short_of_mm > 0:
+            text += f"   short by {format_length(cover.short_of_mm, self.unit)}"
+        where = self.at(cover.position_mm, cover.cover_mm - cover.expanded_mm)
+        colour = theme.SELECTED if cover.selected else theme.BAR
+        labels.place(text, where - QPointF(0, 4), colour, self.picture.provisional)
+
+
+class CoverStrip(pg.PlotItem):  # type: ignore[misc]
+    """Cover against distance; cover grows downward as in the section."""
+
+    def __init__(self, view: pg.ViewBox) -> None:
+        self.distance_axis = LengthAxis("bottom")
+        self.cover_axis = LengthAxis("left")
+        super().__init__(
+            viewBox=view, axisItems={"bottom": self.distance_axis, "left": self.cover_axis}
+        )
+        self.invertY(True)
+        self.setMouseEnabled(x=True, y=False)
+        self.hideButtons()
+        self.setMenuEnabled(False)
+        self._covers = _Covers()
+        self.addItem(self._covers, ignoreBounds=True)
+
+    def set_font(self, font: QFont) -> None:
+        """Font of the labels."""
+        self._covers.font = font
+
+    def show_look(self, look: theme.Look) -> None:
+        """Pens for a light or a dark window."""
+        self._covers.look = look
+        self._covers.update()
+
+    def show_picture(self, picture: Picture, unit: LengthUnit) -> None:
+        """Draw another picture; the scale holds every interval and the specified cover."""
+        if picture == self._covers.picture and unit == self._covers.unit:
+            return
+        self._covers.picture, self._covers.unit = picture, unit
+        self.distance_axis.show_unit(unit)
+        self.cover_axis.show_unit(unit)
+        lows = [cover.cover_mm - cover.expanded_mm for cover in picture.covers]
+        highs = [cover.cover_mm + cover.expanded_mm for cover in picture.covers]
+        highs.append(picture.specified_cover_mm or 0.0)
+        lows.append(picture.specified_cover_mm or math.inf)
+        low, high = min(lows), max(highs)
+        if not math.isfinite(low):
+            low, high = 0.0, 60.0
+        span = max(high - low, 10.0)
+        self.setYRange(max(0.0, low - 0.9 * span), high + 0.25 * span, padding=0)
+        self._covers.update()

@@ -1,0 +1,209 @@
+"""The sheet of a line and its antenna: datum, direction, scale; separation, height, time offset."""
+
+import json
+from pathlib import Path
+from typing import Any
+
+from PySide6.QtWidgets import (
+    QDialog,
+    QDialogButtonBox,
+    QFileDialog,
+    QFormLayout,
+    QLabel,
+    QLineEdit,
+    QPushButton,
+    QVBoxLayout,
+    QWidget,
+)
+
+from depthwright import edits
+from depthwright.errors import DepthwrightError
+from depthwright.job import Antenna, DirectPick, Job, Line
+from depthwright.units import from_mm, parse_length_mm, parse_plain, parse_signed_length_mm
+from depthwright_app import theme
+
+
+class LineSheet(QDialog):
+    """Edits a copy; :meth:`change` gives the edit of the job once it was accepted."""
+
+    def __init__(self, parent: QWidget, job: Job, line: Line) -> None:
+        super().__init__(parent)
+        self.setWindowTitle(f"{line.name}: line and antenna")
+        self._job, self._line = job, line
+        self._antenna = job.antenna_of(line)
+        self._unit = job.unit
+        self._source = self._antenna.source
+        box = QVBoxLayout(self)
+        box.setContentsMargins(*(4 * (3 * theme.GRID,)))
+        box.setSpacing(2 * theme.GRID)
+        box.addWidget(_heading("Line"))
+        box.addLayout(self._line_form())
+        box.addWidget(_heading("Antenna (all lines recorded with it follow)"))
+        box.addLayout(self._antenna_form())
+        card = QPushButton("Load an antenna card…")
+        card.clicked.connect(self._ask_card)
+        box.addWidget(card)
+        self.complaint = QLabel()
+        self.complaint.setWordWrap(True)
+        box.addWidget(self.complaint)
+        buttons = QDialogButtonBox(
+            QDialogButtonBox.StandardButton.Apply | QDialogButtonBox.StandardButton.Cancel
+        )
+        apply = buttons.button(QDialogButtonBox.StandardButton.Apply)
+        apply.setProperty("primary", True)
+        apply.setDefault(True)
+        apply.clicked.connect(self._accept)
+        buttons.rejected.connect(self.reject)
+        box.addWidget(buttons)
+        self.change_line: dict[str, Any] = {}
+        self.change_antenna: dict[str, Any] = {}
+
+    def _line_form(self) -> QFormLayout:
+        line = self._line
+        form = QFormLayout()
+        form.setSpacing(theme.GRID)
+        self.name = _field(form, "Name", line.name)
+        self.datum = _field(
+            form, "Datum", line.datum, "What a coring crew tapes from, like grid line B"
+        )
+        self.direction = _field(form, "Direction", line.direction, "Like: towards grid line C")
+        self.start = _field(form, "Datum to trace zero", self._length(line.start_mm))
+        self.scale = _field(
+            form,
+            "Distance scale",
+            f"{line.distance_scale:g} ± {line.distance_scale_u:g}",
+            "True distance over recorded distance, with its standard uncertainty",
+        )
+        self.direct = _field(
+            form,
+            "Direct wave, ns in the file",
+            f"{line.direct.time_ns:.3f}",
+            "Envelope maximum of the direct wave; the clock of every echo",
+        )
+        return form
+
+    def _antenna_form(self) -> QFormLayout:
+        form = QFormLayout()
+        form.setSpacing(theme.GRID)
+        self.antenna_name = _field(form, "Name", "")
+        self.separation = _field(form, "Separation", "")
+        self.antenna_height = _field(form, "Height above the surface", "")
+        self.frequency = _field(form, "Centre frequency, GHz", "")
+        self.offset = _field(
+            form,
+            "Time offset, ps",
+            "",
+            "How much later than s/c the direct wave's maximum comes, with its standard uncertainty",
+        )
+        self.source_words = QLabel()
+        self.source_words.setWordWrap(True)
+        self.source_words.setProperty("quiet", True)
+        form.addRow(self.source_words)
+        self._show_antenna(self._antenna)
+        return form
+
+    def _show_antenna(self, antenna: Antenna) -> None:
+        self.antenna_name.setText(antenna.name)
+        self.separation.setText(self._length(antenna.separation_mm))
+        self.antenna_height.setText(self._length(antenna.height_mm))
+        self.frequency.setText(f"{antenna.centre_frequency_ghz:g}")
+        offset, spread = 1e3 * antenna.time_offset_ns, 1e3 * antenna.time_offset_u_ns
+        self.offset.setText(f"{offset:g} ± {spread:g}")
+        self._source = antenna.source
+        self.source_words.setText(f"Source: {antenna.source}")
+
+    def _length(self, value_mm: float) -> str:
+        return f"{from_mm(value_mm, self._unit):g} {self._unit}"
+
+    def _ask_card(self) -> None:
+        name, _ = QFileDialog.getOpenFileName(self, "Antenna card", "", "Antenna card (*.json)")
+        if name:
+            self.load_card(Path(name))
+
+    def load_card(self, path: Path) -> None:
+        """Fill the antenna's fields from a card."""
+        try:
+            self._show_antenna(read_card(path, self._antenna.id))
+            self.complaint.setText("")
+        except DepthwrightError as problem:
+            self.complaint.setText(str(problem))
+
+    def _accept(self) -> None:
+        try:
+            self.change_line = self._typed_line()
+            self.change_antenna = self._typed_antenna()
+            self.change(self._job)
+        except DepthwrightError as problem:
+            self.complaint.setText(str(problem))
+            return
+        self.accept()
+
+    def _typed_line(self) -> dict[str, Any]:
+        scale, scale_u = parse_plain(self.scale.text())
+        time_ns = parse_plain(self.direct.text())[0]
+        moved = abs(time_ns - self._line.direct.time_ns) > 5e-4
+        direct = DirectPick(time_ns=time_ns, by_hand=True) if moved else self._line.direct
+        return {
+            "name": self.name.text().strip() or self._line.name,
+            "datum": self.datum.text().strip() or self._line.datum,
+            "direction": self.direction.text().strip() or self._line.direction,
+            "start_mm": parse_signed_length_mm(self.start.text(), self._unit),
+            "distance_scale": scale,
+            "distance_scale_u": self._line.distance_scale_u if scale_u is None else scale_u,
+            "direct": direct,
+        }
+
+    def _typed_antenna(self) -> dict[str, Any]:
+        offset, spread = parse_plain(self.offset.text())
+        return {
+            "name": self.antenna_name.text().strip() or self._antenna.name,
+            "separation_mm": parse_length_mm(self.separation.text(), self._unit),
+            "height_mm": parse_length_mm(self.antenna_height.text(), self._unit),
+            "centre_frequency_ghz": parse_plain(self.frequency.text())[0],
+            "time_offset_ns": offset * 1e-3,
+            "time_offset_u_ns": (
+                self._antenna.time_offset_u_ns if spread is None else spread * 1e-3
+            ),
+            "source": self._source,
+        }
+
+    def change(self, job: Job) -> Job:
+        """The edit of the job that was accepted."""
+        changed = edits.change_line(job, self._line.id, **self.change_line)
+        return edits.change_antenna(changed, self._antenna.id, **self.change_antenna)
+
+
+def read_card(path: Path, antenna_id: str) -> Antenna:
+    """An antenna from a card file (JSON with the antenna's fields).
+
+    Raises
+    ------
+    DepthwrightError
+        When the file cannot be read or is no antenna card.
+    """
+    try:
+        fields = json.loads(path.read_text("utf-8"))
+        return Antenna.model_validate({**fields, "id": antenna_id})
+    except OSError as fault:
+        raise DepthwrightError(f"{path.name} cannot be read: {fault.strerror}.") from None
+    except (ValueError, TypeError):
+        raise DepthwrightError(
+            f"{path.name} is not an antenna card.",
+            "A card is JSON with separation_mm, centre_frequency_ghz, height_mm, time_offset_ns, "
+            "time_offset_u_ns, name and source.",
+        ) from None
+
+
+def _heading(text: str) -> QLabel:
+    label = QLabel(text)
+    label.setProperty("heading", True)
+    return label
+
+
+def _field(form: QFormLayout, label: str, text: str, tip: str = "") -> QLineEdit:
+    field = QLineEdit(text)
+    field.setMinimumWidth(260)
+    field.setAccessibleName(label)
+    field.setToolTip(tip)
+    form.addRow(label, field)
+    return field

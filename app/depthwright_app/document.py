@@ -1,0 +1,349 @@
+"""The one mutable holder: history, selection, scans at hand, and the results that follow from them.
+
+Edits are pure functions handed to :meth:`Document.edit`; a failed one has changed nothing and its
+sentence goes to the message strip. Views listen to the signals and read; they never write here
+except by calling edits.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from PySide6.QtCore import QObject, Signal
+
+from depthwright import edits
+from depthwright.errors import DepthwrightError
+from depthwright.history import History
+from depthwright.job import BarMark, FaceMark, Job, Line, Mark, Tie
+from depthwright.measuring.backface import FaceTrack
+from depthwright.measuring.picking import Pick, snap_bar, snap_face
+from depthwright.measuring.stage import PickStage
+from depthwright.results import words
+from depthwright.results.evaluate import evaluate
+from depthwright.results.tracking import track
+from depthwright.results.values import LineModel, Results
+
+Edit = Callable[[Job], Job]
+
+
+@dataclass(frozen=True)
+class Selection:
+    """The mark that typing and nudging go to; ``anchor`` is the place in a back face."""
+
+    line_id: str
+    mark_id: str
+    anchor: int | None = None
+
+
+class Document(QObject):
+    """The open job and everything that is derived from it."""
+
+    job_changed = Signal(object, object)
+    """The job before and after an edit, undo or redo."""
+    selection_changed = Signal()
+    line_changed = Signal()
+    """Another line is shown, or its scan has arrived."""
+    said = Signal(str, bool)
+    """A sentence for the message strip; True for a warning."""
+
+    def __init__(self, parent: QObject | None = None) -> None:
+        super().__init__(parent)
+        self.path: Path | None = None
+        self.moved_words = ""
+        self._adopt(Job())
+
+    def _adopt(self, job: Job) -> None:
+        self.history = History.start(job)
+        self.saved = job
+        self.results: Results = evaluate(job)
+        self.stages: dict[str, PickStage] = {}
+        self.missing: dict[str, str] = {}
+        self.line_id = job.lines[0].id if job.lines else ""
+        self.selection: Selection | None = None
+        self._tracks: dict[tuple[str, FaceMark], FaceTrack] = {}
+
+    @property
+    def job(self) -> Job:
+        """The present state."""
+        return self.history.job
+
+    @property
+    def modified(self) -> bool:
+        """Whether the present state differs from the one on disk."""
+        return self.job is not self.saved and self.job != self.saved
+
+    @property
+    def line(self) -> Line | None:
+        """The line shown."""
+        return self.job.line(self.line_id) if self.line_id else None
+
+    @property
+    def stage(self) -> PickStage | None:
+        """The shown line's scan as it is picked on, once it has been read."""
+        return self.stages.get(self.line_id)
+
+    @property
+    def model(self) -> LineModel | None:
+        """The shown line's depth model."""
+        rows = self.results.lines.get(self.line_id)
+        return rows.model if rows else None
+
+    @property
+    def selected(self) -> Mark | None:
+        """The selected mark."""
+        if self.selection is None:
+            return None
+        marks = self.job.line(self.selection.line_id).marks
+        return next((mark for mark in marks if mark.id == self.selection.mark_id), None)
+
+    def open(self, job: Job, path: Path | None) -> None:
+        """Take another job; nothing to undo."""
+        before = self.job
+        self._adopt(job)
+        self.path = path
+        self.moved_words = ""
+        self.job_changed.emit(before, job)
+        self.line_changed.emit()
+        self.selection_changed.emit()
+
+    def mark_saved(self, path: Path) -> None:
+        """The present state is on disk at ``path``."""
+        self.saved, self.path = self.job, path
+        self.job_changed.emit(self.job, self.job)
+
+    def edit(self, edit_words: str, change: Edit) -> bool:
+        """Apply an edit as one step of undo; False (and a sentence) when it is not possible."""
+        try:
+            job = change(self.job)
+            results = self._evaluate(job)
+        except DepthwrightError as problem:
+            self.said.emit(str(problem), True)
+            return False
+        self._move_to(self.history.push(job, edit_words), results)
+        return True
+
+    def preview(self, change: Edit | None) -> None:
+        """Show what an edit would give without making it; None goes back to what is."""
+        job = self.job if change is None else change(self.job)
+        try:
+            self.results = self._evaluate(job)
+        except DepthwrightError:
+            return
+        self.job_changed.emit(self.job, self.job)
+
+    def undo(self) -> None:
+        """One step back."""
+        history = self.history.undo()
+        self._move_to(history, self._evaluate(history.job))
+
+    def redo(self) -> None:
+        """One step forward."""
+        history = self.history.redo()
+        self._move_to(history, self._evaluate(history.job))
+
+    def _move_to(self, history: History, results: Results) -> None:
+        before_job, before = self.job, self.results
+        self.history, self.results = history, results
+        if history.job is before_job:
+            return
+        moved = words.what_moved(before, results, history.job.unit)
+        self.moved_words = moved or self.moved_words
+        if self.line_id not in {line.id for line in history.job.lines}:
+            self.line_id = history.job.lines[0].id if history.job.lines else ""
+            self.line_changed.emit()
+        self._drop_stale_selection()
+        self.job_changed.emit(before_job, history.job)
+        if moved:
+            self.said.emit(moved, False)
+
+    def _evaluate(self, job: Job) -> Results:
+        tracks = {
+            mark.id: self._track(self.stages[line.id], line.id, mark)
+            for line in job.lines
+            if line.id in self.stages
+            for mark in line.marks
+            if isinstance(mark, FaceMark)
+        }
+        return evaluate(job, tracks)
+
+    def _track(self, stage: PickStage, line_id: str, face: FaceMark) -> FaceTrack:
+        # Ties do not move a track: only the anchors' places do.
+        bare = tuple(anchor.model_copy(update={"tie": None}) for anchor in face.anchors)
+        key = (line_id, face.model_copy(update={"anchors": bare}))
+        if key not in self._tracks:
+            self._tracks[key] = track(stage, face)
+        return self._tracks[key]
+
+    def scan_arrived(self, line_id: str, stage: PickStage) -> None:
+        """A line's scan has been read."""
+        self.stages[line_id] = stage
+        self.missing.pop(line_id, None)
+        self._tracks = {key: value for key, value in self._tracks.items() if key[0] != line_id}
+        self.results = self._evaluate(self.job)
+        self.job_changed.emit(self.job, self.job)
+        if line_id == self.line_id:
+            self.line_changed.emit()
+
+    def scan_missing(self, line_id: str, sentence: str) -> None:
+        """A line's scan could not be read; its marks stay."""
+        self.missing[line_id] = sentence
+        self.said.emit(sentence, True)
+        if line_id == self.line_id:
+            self.line_changed.emit()
+
+    def show_line(self, line_id: str) -> None:
+        """Show another line."""
+        if line_id != self.line_id:
+            self.line_id = line_id
+            self.line_changed.emit()
+
+    def select(self, selection: Selection | None) -> None:
+        """Select a mark (and show its line), or nothing."""
+        if selection is not None:
+            self.show_line(selection.line_id)
+        if selection != self.selection:
+            self.selection = selection
+            self.selection_changed.emit()
+
+    def _drop_stale_selection(self) -> None:
+        if self.selection is None:
+            return
+        line = next((ln for ln in self.job.lines if ln.id == self.selection.line_id), None)
+        mark = (
+            next((m for m in line.marks if m.id == self.selection.mark_id), None) if line else None
+        )
+        if mark is None:
+            self.select(None)
+        elif isinstance(mark, FaceMark) and (self.selection.anchor or 0) >= len(mark.anchors):
+            self.select(replace(self.selection, anchor=len(mark.anchors) - 1))
+
+    # What a click means.
+
+    def snap(self, kind: str, position_mm: float, time_ns: float) -> Pick | None:
+        """Where a click with this kind of mark would snap to, on the shown line."""
+        if self.stage is None:
+            return None
+        snap = snap_face if kind == "face" else snap_bar
+        return snap(self.stage, position_mm, time_ns)
+
+    def add_bar(self, pick: Pick) -> None:
+        """Mark a bar, or select the one that is already there."""
+        there = self._bar_at(pick)
+        if there is not None:
+            self.select(Selection(self.line_id, there.id))
+            return
+        self._add("Mark a bar", lambda job: edits.add_bar(job, self.line_id, pick))
+
+    def add_anchor(self, pick: Pick) -> None:
+        """Add an anchor to the line's back face (the selected one, else the first)."""
+        face = self._face_for_anchor()
+        made: list[str] = []
+
+        def change(job: Job) -> Job:
+            changed, face_id = edits.add_anchor(job, self.line_id, face, pick)
+            made.append(face_id)
+            return changed
+
+        if self.edit("Mark the back face", change):
+            mark = self.job.line(self.line_id).mark(made[0])
+            assert isinstance(mark, FaceMark)
+            index = [anchor.position_mm for anchor in mark.anchors].index(pick.position_mm)
+            self.select(Selection(self.line_id, mark.id, index))
+
+    def _add(self, edit_words: str, change: Callable[[Job], tuple[Job, str]]) -> None:
+        made: list[str] = []
+
+        def apply(job: Job) -> Job:
+            changed, mark_id = change(job)
+            made.append(mark_id)
+            return changed
+
+        if self.edit(edit_words, apply):
+            self.select(Selection(self.line_id, made[0]))
+
+    def add_target(self, pick: Pick) -> None:
+        """Mark another target; its kind is chosen in its details."""
+        self._add("Mark a target", lambda job: edits.add_target(job, self.line_id, pick, "unknown"))
+
+    def add_note(self, position_mm: float, time_ns: float) -> None:
+        """Pin a remark; its text is written in its details."""
+        self._add(
+            "Pin a note",
+            lambda job: edits.add_note(job, self.line_id, position_mm, time_ns, "Note"),
+        )
+
+    def _bar_at(self, pick: Pick) -> BarMark | None:
+        line = self.line
+        for mark in line.marks if line else ():
+            if (
+                isinstance(mark, BarMark)
+                and abs(mark.position_mm - pick.position_mm) < max(5.0, mark.diameter_mm / 2)
+                and abs(mark.time_ns - pick.time_ns) < 0.1
+            ):
+                return mark
+        return None
+
+    def _face_for_anchor(self) -> str | None:
+        if isinstance(self.selected, FaceMark) and self.selection is not None:
+            return self.selection.mark_id
+        line = self.line
+        faces = [mark.id for mark in line.marks if isinstance(mark, FaceMark)] if line else []
+        return faces[0] if faces else None
+
+    # What is done to the selected mark.
+
+    def tie_selected(self, tie: Tie | None) -> bool:
+        """Attach a known depth to the selected bar or anchor, or take it away."""
+        selection, mark = self.selection, self.selected
+        if selection is None or not isinstance(mark, BarMark | FaceMark):
+            self.said.emit("A known depth belongs to a bar or to the back face. Select one.", True)
+            return False
+        line_id, mark_id, anchor = selection.line_id, selection.mark_id, selection.anchor or 0
+        edit_words = f"{'Tie' if tie else 'Untie'} {mark_words(mark)}"
+        if isinstance(mark, BarMark):
+            return self.edit(edit_words, lambda job: edits.tie_bar(job, line_id, mark_id, tie))
+        return self.edit(
+            edit_words, lambda job: edits.change_anchor(job, line_id, mark_id, anchor, tie=tie)
+        )
+
+    def place_selected(self, position_mm: float, time_ns: float) -> bool:
+        """Put the selected mark (or anchor) at a place of the recorded axes."""
+        selection, mark = self.selection, self.selected
+        if selection is None or mark is None:
+            return False
+        line_id, mark_id, anchor = selection.line_id, selection.mark_id, selection.anchor or 0
+        place = {"position_mm": position_mm, "time_ns": time_ns}
+        edit_words = f"Move {mark_words(mark)}"
+        if not isinstance(mark, FaceMark):
+            return self.edit(
+                edit_words, lambda job: edits.change_mark(job, line_id, mark_id, **place)
+            )
+        return self.edit(
+            edit_words, lambda job: edits.change_anchor(job, line_id, mark_id, anchor, **place)
+        )
+
+    def delete_selected(self) -> None:
+        """Take the selected mark (or anchor) away."""
+        selection, mark = self.selection, self.selected
+        if selection is None or mark is None:
+            return
+        line_id, mark_id = selection.line_id, selection.mark_id
+        if isinstance(mark, FaceMark) and selection.anchor is not None:
+            anchor = selection.anchor
+            self.edit(
+                "Delete an anchor",
+                lambda job: edits.delete_anchor(job, line_id, mark_id, anchor),
+            )
+            return
+        self.edit(
+            f"Delete {mark_words(mark)}", lambda job: edits.delete_mark(job, line_id, mark_id)
+        )
+
+
+def mark_words(mark: Mark) -> str:
+    """What the user calls a mark: "bar 4"."""
+    if isinstance(mark, FaceMark):
+        return "back face" if mark.number == 1 else f"back face {mark.number}"
+    if mark.kind == "note":
+        return "note"
+    return f"{'bar' if mark.kind == 'bar' else mark.what} {mark.number}"

@@ -1,0 +1,239 @@
+"""The window: places the panes and connects them. Logic lives elsewhere."""
+
+from pathlib import Path
+
+from PySide6.QtCore import Qt
+from PySide6.QtGui import QAction, QActionGroup, QCloseEvent, QDragEnterEvent, QDropEvent
+from PySide6.QtWidgets import (
+    QApplication,
+    QComboBox,
+    QLabel,
+    QMainWindow,
+    QMessageBox,
+    QSizePolicy,
+    QSlider,
+    QSplitter,
+    QToolBar,
+    QVBoxLayout,
+    QWidget,
+)
+
+from depthwright import __version__
+from depthwright.results import words
+from depthwright.units import LENGTH_UNITS
+from depthwright_app import settings, theme
+from depthwright_app.actions import Commands
+from depthwright_app.background import Background
+from depthwright_app.command_table import command_table
+from depthwright_app.document import Document
+from depthwright_app.job_keeper import JobKeeper
+from depthwright_app.ledger import Ledger
+from depthwright_app.marking import MODES, Marking
+from depthwright_app.message_strip import MessageStrip
+from depthwright_app.panels.details import Details
+from depthwright_app.panels.marks_tree import MarksTree
+from depthwright_app.presenter import Presenter
+from depthwright_app.section.view import COLOUR_MAPS, SectionPane
+
+
+class MainWindow(QMainWindow):
+    """One job in one window."""
+
+    def __init__(self, record: Path | None = None, background: Background | None = None) -> None:
+        super().__init__()
+        self.document = Document(self)
+        self.background = background or Background(self)
+        self.keeper = JobKeeper(
+            self.document, self.background, self, record or settings.settings_path()
+        )
+        self.pane = SectionPane()
+        self.marking = Marking(self.document, self.pane)
+        self.tree, self.details = MarksTree(), Details()
+        self.ledger, self.strip = Ledger(), MessageStrip()
+        self.presenter = Presenter(self)
+        self.commands = Commands(self, command_table(self))
+        self._place_panes()
+        self._make_toolbars()
+        self._make_menus()
+        self.presenter.connect_all()
+        self.marking.set_mode(self.marking.mode.id)
+        self.setAcceptDrops(True)
+        self.resize(1440, 900)
+        self.apply_look()
+        self.presenter.show_everything()
+        self.strip.say("Open a SEG-Y line, or drop one on this window.", False)
+
+    def _place_panes(self) -> None:
+        left = QSplitter(Qt.Orientation.Vertical)
+        left.addWidget(self.tree)
+        left.addWidget(self.details)
+        left.setStretchFactor(0, 1)
+        left.setSizes([480, 320])
+        left.setChildrenCollapsible(False)
+        across = QSplitter(Qt.Orientation.Horizontal)
+        for pane in (left, self.pane, self.ledger):
+            across.addWidget(pane)
+        across.setStretchFactor(1, 1)
+        across.setSizes([240, 900, 300])
+        across.setHandleWidth(1)
+        centre = QWidget()
+        box = QVBoxLayout(centre)
+        box.setContentsMargins(0, 0, 0, 0)
+        box.setSpacing(0)
+        box.addWidget(across, 1)
+        box.addWidget(self.strip)
+        self.setCentralWidget(centre)
+
+    def _make_toolbars(self) -> None:
+        bar = QToolBar("Actions")
+        bar.setMovable(False)
+        bar.setToolButtonStyle(Qt.ToolButtonStyle.ToolButtonTextBesideIcon)
+        self.addToolBar(bar)
+        modes = QActionGroup(self)
+        for mode in MODES:
+            modes.addAction(self.commands[f"mode-{mode.id}"])
+        bar.addActions(modes.actions())
+        bar.addSeparator()
+        for command_id in ("dewow", "background"):
+            bar.addAction(self.commands[command_id])
+        self.gain = _slider("Gain", 0, 24, "Gain with depth, dB per 100 mm")
+        self.contrast = _slider("Contrast", -20, 20, "Contrast of what is shown")
+        self.colours = QComboBox()
+        self.colours.addItems(list(COLOUR_MAPS))
+        self.colours.setToolTip("Colour map")
+        self.colours.setAccessibleName("Colour map")
+        for label, control in (
+            ("Gain", self.gain),
+            ("Contrast", self.contrast),
+            ("", self.colours),
+        ):
+            if label:
+                bar.addWidget(_label(label))
+            bar.addWidget(control)
+        bar.addSeparator()
+        self.units = QComboBox()
+        self.units.addItems(list(LENGTH_UNITS))
+        self.units.setToolTip("Unit of all lengths")
+        self.units.setAccessibleName("Unit")
+        bar.addWidget(self.units)
+        stretch = QWidget()
+        stretch.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Preferred)
+        bar.addWidget(stretch)
+        for command_id in ("undo", "redo", "export-image"):
+            bar.addAction(self.commands[command_id])
+
+    def _make_menus(self) -> None:
+        menu = self.menuBar()
+        groups: dict[str, tuple[str, ...]] = {
+            "&File": (
+                "new",
+                "open",
+                "",
+                "save",
+                "save-as",
+                "",
+                "export-image",
+                "export-all",
+                "",
+                "quit",
+            ),
+            "&Edit": (
+                "undo",
+                "redo",
+                "",
+                "delete",
+                "renumber",
+                "remove-line",
+                "",
+                "line-sheet",
+                "job-sheet",
+            ),
+            "&Mark": tuple(f"mode-{mode.id}" for mode in MODES),
+            "&View": (
+                "zoom-in",
+                "zoom-out",
+                "zoom-all",
+                "",
+                "dewow",
+                "background",
+                "invert",
+                "",
+                "appearance",
+            ),
+            "&Help": ("about",),
+        }
+        for title, ids in groups.items():
+            opened = menu.addMenu(title)
+            for command_id in ids:
+                if command_id:
+                    opened.addAction(self.commands[command_id])
+                else:
+                    opened.addSeparator()
+            if title == "&File":
+                self.recent = opened.addMenu("Open &recent")
+                self.recent.aboutToShow.connect(self._fill_recent)
+
+    def _fill_recent(self) -> None:
+        self.recent.clear()
+        for text in self.keeper.settings.recent:
+            entry = QAction(text, self.recent)
+            entry.triggered.connect(lambda _=False, path=text: self.keeper.open_path(Path(path)))
+            self.recent.addAction(entry)
+        if not self.keeper.settings.recent:
+            self.recent.addAction("Nothing opened yet").setEnabled(False)
+
+    def apply_look(self) -> None:
+        """Light or dark, as chosen or as the system asks."""
+        chosen = self.keeper.settings.appearance
+        look = {"light": theme.LIGHT, "dark": theme.DARK}.get(chosen) or theme.system_look()
+        app = QApplication.instance()
+        assert isinstance(app, QApplication)
+        theme.apply(app, look)
+        self.commands.show_look(look)
+        for part in (self.pane, self.ledger, self.strip):
+            part.show_look(look)
+        self.pane.show_font(self.font())
+        self.ledger.show_font(self.font())
+
+    def about(self) -> None:
+        """What this is, and its cautions."""
+        QMessageBox.about(
+            self,
+            "About Depthwright",
+            f"Depthwright {__version__}\n\n" + "\n\n".join(words.CAUTIONS),
+        )
+
+    def dragEnterEvent(self, event: QDragEnterEvent) -> None:  # noqa: N802
+        """Files may be dropped."""
+        if event.mimeData().hasUrls():
+            event.acceptProposedAction()
+
+    def dropEvent(self, event: QDropEvent) -> None:  # noqa: N802
+        """Open what was dropped."""
+        for url in event.mimeData().urls():
+            if url.isLocalFile():
+                self.keeper.open_path(Path(url.toLocalFile()))
+
+    def closeEvent(self, event: QCloseEvent) -> None:  # noqa: N802
+        """Unsaved marks are asked about; threads are joined."""
+        if not self.keeper.may_leave():
+            event.ignore()
+            return
+        self.background.close()
+        event.accept()
+
+
+def _label(text: str) -> QLabel:
+    label = QLabel(text)
+    label.setProperty("quiet", True)
+    label.setContentsMargins(theme.GRID, 0, 2, 0)
+    return label
+
+
+def _slider(name: str, low: int, high: int, tip: str) -> QSlider:
+    slider = QSlider(Qt.Orientation.Horizontal)
+    slider.setRange(low, high)
+    slider.setFixedWidth(90)
+    slider.setToolTip(tip)
+    slider.setAccessibleName(name)
+    return slider

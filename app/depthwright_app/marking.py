@@ -1,0 +1,255 @@
+"""What clicks, keys and drags on the section mean, mode by mode. No drawing, no physics."""
+
+from dataclasses import dataclass
+
+from PySide6.QtCore import QObject, Qt, Signal
+
+from depthwright import edits
+from depthwright.depth.priors import METER_READING_U_MM
+from depthwright.errors import DepthwrightError
+from depthwright.job import BarMark, FaceMark, Job, Origin, Tie
+from depthwright.measuring.picking import Pick
+from depthwright.units import format_length, parse_reading
+from depthwright_app.document import Document, Selection, mark_words
+from depthwright_app.section.reading_box import ReadingBox
+from depthwright_app.section.view import SectionPane
+
+HIT_PX = 16.0
+
+
+@dataclass(frozen=True)
+class Mode:
+    """One way to use the mouse: its id, its button's words, and how it snaps."""
+
+    id: str
+    words: str
+    tip: str
+    snaps: str
+    icon: str
+
+
+MODES = (
+    Mode(
+        "look",
+        "Look",
+        "Select and move marks; drag to pan, wheel to zoom",
+        "",
+        "fa6s.arrow-pointer",
+    ),
+    Mode("bar", "Bar", "Click near the apex of a bar", "bar", "fa6s.circle-dot"),
+    Mode("face", "Back face", "Click along the back face", "face", "fa6s.grip-lines"),
+    Mode(
+        "target",
+        "Target",
+        "Click near a duct, conduit, void or something unknown",
+        "bar",
+        "fa6s.diamond",
+    ),
+    Mode("note", "Note", "Click where a remark belongs", "", "fa6s.note-sticky"),
+)
+
+
+class Marking(QObject):
+    """Connects a section pane to the document."""
+
+    mode_changed = Signal(str)
+    read_out = Signal(float, float)
+    """The place under the pointer: recorded distance (mm) and file time (ns)."""
+
+    def __init__(self, document: Document, pane: SectionPane) -> None:
+        super().__init__(pane)
+        self.document, self.pane = document, pane
+        self.mode = MODES[1]
+        self.box = ReadingBox(pane)
+        self._cursor: tuple[float, float] | None = None
+        pane.clicked.connect(self._clicked)
+        pane.hovered.connect(self._hovered)
+        pane.left.connect(lambda: pane.marks.show_preview(None))
+        pane.dragged.connect(self._dragged)
+        pane.typed.connect(self.start_reading)
+        pane.nudged.connect(self._nudged)
+        pane.key_pressed.connect(self._key)
+        pane.stretched.connect(self._stretched)
+        self.box.entered.connect(self._entered)
+
+    def set_mode(self, mode_id: str) -> None:
+        """Use the mouse another way."""
+        self.mode = next(mode for mode in MODES if mode.id == mode_id)
+        self.pane.marks.show_preview(None)
+        self.mode_changed.emit(mode_id)
+
+    def _recorded(self, distance_mm: float) -> float:
+        line = self.document.line
+        return line.recorded_mm(distance_mm) if line else distance_mm
+
+    def _hit(self, distance_mm: float, time_ns: float) -> Selection | None:
+        """The mark under a click."""
+        picture = self.pane.marks.picture
+        here = self.pane.pixels(distance_mm, time_ns)
+        nearest, best = None, HIT_PX
+        for glyph in picture.glyphs:
+            place = self.pane.pixels(glyph.position_mm, glyph.time_ns) - here
+            away = float((place.x() ** 2 + place.y() ** 2) ** 0.5)
+            if away < best:
+                anchor = getattr(glyph, "anchor", None)
+                nearest, best = Selection(self.document.line_id, glyph.mark_id, anchor), away
+        return nearest
+
+    def _clicked(self, distance_mm: float, time_ns: float, modifiers: object) -> None:
+        self.box.discard()
+        self.pane.marks.show_cursor(None)
+        self._cursor = None
+        self._mark(distance_mm, time_ns)
+
+    def _mark(self, distance_mm: float, time_ns: float) -> None:
+        hit = self._hit(distance_mm, time_ns)
+        if hit is not None:
+            self.document.select(hit)
+            return
+        recorded = self._recorded(distance_mm)
+        if self.mode.id == "note" and self.document.stage is not None:
+            self.document.add_note(recorded, time_ns)
+            return
+        pick = self.document.snap(self.mode.snaps, recorded, time_ns) if self.mode.snaps else None
+        if pick is None:
+            self.document.select(None)
+            if self.mode.snaps and self.document.stage is not None:
+                self.document.said.emit(
+                    "Nothing stands out here to snap to. Click on the brightest part of an echo, "
+                    "or zoom in.",
+                    False,
+                )
+            return
+        add = {"bar": self.document.add_bar, "face": self.document.add_anchor}
+        add.get(self.mode.id, self.document.add_target)(pick)
+        self.pane.marks.show_preview(None)
+
+    def _hovered(self, distance_mm: float, time_ns: float) -> None:
+        recorded = self._recorded(distance_mm)
+        self.read_out.emit(recorded, time_ns)
+        pick = None
+        if self.mode.snaps and self._hit(distance_mm, time_ns) is None:
+            pick = self.document.snap(self.mode.snaps, recorded, time_ns)
+        self.pane.marks.show_preview(self._place(pick))
+
+    def _place(self, pick: Pick | None) -> tuple[float, float] | None:
+        line = self.document.line
+        if pick is None or line is None:
+            return None
+        return line.on_concrete_mm(pick.position_mm), pick.time_ns
+
+    def _dragged(self, distance_mm: float, time_ns: float, ended: bool) -> None:
+        """A selected mark follows the pointer and snaps when it is let go."""
+        if not ended:
+            self.pane.marks.show_preview((distance_mm, time_ns))
+            return
+        self.pane.marks.show_preview(None)
+        mark = self.document.selected
+        recorded = self._recorded(distance_mm)
+        pick = None
+        if mark is not None and mark.kind != "note":
+            kind = "face" if isinstance(mark, FaceMark) else "bar"
+            pick = self.document.snap(kind, recorded, time_ns)
+        if pick is not None:
+            recorded, time_ns = pick.position_mm, pick.time_ns
+        self.document.place_selected(recorded, time_ns)
+
+    def _nudged(self, along: int, down: int, fast: bool) -> None:
+        """Arrow keys: a selected mark by one trace or sample, else the keyboard's cursor."""
+        stage, line = self.document.stage, self.document.line
+        if stage is None or line is None:
+            return
+        steps = 5 if fast else 1
+        along_mm = along * steps * (stage.scan.trace_spacing_mm or 1.0)
+        down_ns = down * steps * stage.scan.dt_ns
+        mark, selection = self.document.selected, self.document.selection
+        if mark is not None and selection is not None:
+            place = mark.anchors[selection.anchor or 0] if isinstance(mark, FaceMark) else mark
+            self.document.place_selected(place.position_mm + along_mm, place.time_ns + down_ns)
+            return
+        at = self._cursor or (
+            line.on_concrete_mm(float(stage.scan.positions_mm[stage.scan.traces // 2])),
+            stage.scan.time_window_ns / 4,
+        )
+        self._cursor = (at[0] + 2 * along_mm * line.distance_scale, at[1] + 2 * down_ns)
+        self.pane.marks.show_cursor(self._cursor)
+        self.read_out.emit(self._recorded(self._cursor[0]), self._cursor[1])
+
+    def _key(self, key: int) -> None:
+        if key in (Qt.Key.Key_Delete, Qt.Key.Key_Backspace):
+            self.document.delete_selected()
+        elif key == Qt.Key.Key_Escape:
+            self.pane.marks.show_cursor(None)
+            self._cursor = None
+            self.document.select(None)
+        elif self._cursor is not None:
+            self._mark(*self._cursor)
+
+    # The quick path: digits, Enter.
+
+    def start_reading(self, first: str) -> None:
+        """A digit was typed: open the box at the selected mark."""
+        mark, selection = self.document.selected, self.document.selection
+        if not isinstance(mark, BarMark | FaceMark) or selection is None:
+            self.document.said.emit(
+                "Select a bar or the back face, then type its known depth.", False
+            )
+            return
+        unit = self.document.job.unit
+        place = mark.anchors[selection.anchor or 0] if isinstance(mark, FaceMark) else mark
+        line = self.document.job.line(selection.line_id)
+        at = self.pane.pixels(line.on_concrete_mm(place.position_mm), place.time_ns)
+        spread = format_length(METER_READING_U_MM, unit, 0 if unit == "mm" else 2)
+        hint = f"{_usual_origin(mark)}, ± {spread} unless typed. Enter ties, Esc discards."
+        title = f"Known depth of {mark_words(mark)}"
+        self.box.ask(at, title, hint, unit, first)
+
+    def _entered(self, text: str) -> None:
+        mark = self.document.selected
+        try:
+            reading = parse_reading(text, self.document.job.unit)
+        except DepthwrightError as problem:
+            self.box.complain(str(problem))
+            return
+        if reading.value_mm <= 0:
+            self.box.complain("A known depth is more than zero.")
+            return
+        tie = Tie(
+            depth_mm=reading.value_mm,
+            plus_minus_mm=reading.plus_minus_mm or METER_READING_U_MM,
+            origin=_usual_origin(mark) if isinstance(mark, BarMark | FaceMark) else "other",
+        )
+        self.box.discard()
+        self.document.tie_selected(tie)
+
+    # The live ruler.
+
+    def _stretched(self, depth_mm: float, time_ns: float, ended: bool) -> None:
+        """The depth ruler was grabbed at a depth and moved to another time."""
+        document = self.document
+        model = document.model
+        if model is None:
+            return
+        zone = document.job.zones[0]
+        if not zone.keep and any(row.used and row.mark_id for row in document.results.evidence):
+            if ended:
+                document.said.emit(
+                    "Depths rest on ties, so the ruler stays. Untie them to set the permittivity "
+                    "by hand, or move a tie's value.",
+                    False,
+                )
+            return
+        permittivity = round(model.permittivity_for(depth_mm, time_ns), 2)
+
+        def change(job: Job) -> Job:
+            return edits.type_permittivity(job, zone, permittivity, zone.permittivity_u)
+
+        if not ended:
+            document.preview(change)
+            return
+        document.preview(None)
+        document.edit("Drag the depth ruler", change)
+
+
+def _usual_origin(mark: BarMark | FaceMark) -> Origin:
+    return "cover meter" if isinstance(mark, BarMark) else "drilled hole or core"

@@ -1,0 +1,63 @@
+"""The message strip: what happened and what to do, and the read-out under the pointer."""
+
+import qtawesome
+from PySide6.QtCore import Qt
+from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QProgressBar, QPushButton, QWidget
+
+from depthwright_app import theme
+
+
+class MessageStrip(QFrame):
+    """The bottom of the window."""
+
+    def __init__(self, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.setObjectName("strip")
+        self.icon = QLabel()
+        self.message = QLabel()
+        self.message.setAccessibleName("Message")
+        self.message.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
+        self.message.setWordWrap(True)
+        self.progress = QProgressBar()
+        self.progress.setFixedWidth(160)
+        self.progress.setRange(0, 100)
+        self.cancel = QPushButton("Cancel")
+        self.place = QLabel()
+        self.place.setAccessibleName("Place under the pointer")
+        self.place.setAlignment(Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
+        row = QHBoxLayout(self)
+        row.setContentsMargins(2 * theme.GRID, 4, 2 * theme.GRID, 4)
+        row.setSpacing(theme.GRID)
+        row.addWidget(self.icon)
+        row.addWidget(self.message, 1)
+        row.addWidget(self.progress)
+        row.addWidget(self.cancel)
+        row.addWidget(self.place)
+        self._look = theme.LIGHT
+        self.show_progress(None)
+
+    def show_look(self, look: theme.Look) -> None:
+        """Icons in the window's colours."""
+        self._look = look
+
+    def say(self, sentence: str, warning: bool) -> None:
+        """Show a sentence; a warning carries an icon and the word."""
+        if warning:
+            self.icon.setPixmap(
+                qtawesome.icon("fa6s.triangle-exclamation", color=self._look.text).pixmap(16, 16)
+            )
+        else:
+            self.icon.clear()
+        self.icon.setVisible(warning)
+        self.message.setText(f"Warning: {sentence}" if warning else sentence)
+
+    def show_place(self, words: str) -> None:
+        """Distance, time and depth under the pointer."""
+        self.place.setText(words)
+
+    def show_progress(self, fraction: float | None) -> None:
+        """How far slow work has come, or None when there is none."""
+        self.progress.setVisible(fraction is not None)
+        self.cancel.setVisible(fraction is not None)
+        if fraction is not None:
+            self.progress.setValue(round(100 * fraction))

@@ -1,0 +1,260 @@
+"""What should be on screen: plain values from job, results and selection. No Qt here.
+
+Places are in plot coordinates: distance from the datum in mm, file time in ns. Views compare pictures
+and touch what differs.
+"""
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from depthwright.job import BarMark, FaceMark, Job, Line, NoteMark, TargetMark, Tie
+from depthwright.results.values import LineModel, LineRows, Measured, Results
+from depthwright.units import LengthUnit, format_interval, format_length
+
+Floats = NDArray[np.float64]
+
+CIRCLE_POINTS = 40
+TARGET_LETTERS = {"duct": "D", "conduit": "C", "void": "V", "unknown": "?"}
+
+
+@dataclass(frozen=True)
+class BarGlyph:
+    """A bar: outline to scale, whisker for U, label. ``outline`` holds (mm, ns) pairs."""
+
+    mark_id: str
+    position_mm: float
+    time_ns: float
+    outline: tuple[tuple[float, float], ...]
+    whisker_ns: tuple[float, float]
+    label: str
+    tie_label: str
+    surface_ns: float
+    selected: bool
+    provisional: bool
+
+
+@dataclass(frozen=True)
+class PointGlyph:
+    """An anchor, a target or a note."""
+
+    kind: Literal["anchor", "target", "note"]
+    mark_id: str
+    anchor: int | None
+    position_mm: float
+    time_ns: float
+    label: str
+    tie_label: str
+    surface_ns: float
+    selected: bool
+
+
+@dataclass(frozen=True)
+class FaceGlyph:
+    """A back face: its line and the band of U, as (mm, ns) pairs."""
+
+    mark_id: str
+    line: tuple[tuple[float, float], ...]
+    upper: tuple[tuple[float, float], ...]
+    lower: tuple[tuple[float, float], ...]
+    label: str
+    selected: bool
+
+
+@dataclass(frozen=True)
+class CoverBar:
+    """One bar of the cover strip, mm."""
+
+    mark_id: str
+    position_mm: float
+    cover_mm: float
+    expanded_mm: float
+    short_of_mm: float
+    label: str
+    selected: bool
+
+
+@dataclass(frozen=True)
+class Picture:
+    """Everything drawn over a line's section and under it."""
+
+    bars: tuple[BarGlyph, ...] = ()
+    faces: tuple[FaceGlyph, ...] = ()
+    points: tuple[PointGlyph, ...] = ()
+    covers: tuple[CoverBar, ...] = ()
+    specified_cover_mm: float | None = None
+    provisional: bool = False
+
+    @property
+    def glyphs(self) -> "tuple[BarGlyph | PointGlyph, ...]":
+        """Everything that can be clicked."""
+        return (*self.bars, *self.points)
+
+
+def resolve(
+    job: Job, results: Results, line_id: str, selected: tuple[str, int | None] | None
+) -> Picture:
+    """The picture of one line; ``selected`` is a mark's id and its anchor, if any."""
+    if line_id not in results.lines:
+        return Picture()
+    line, rows = job.line(line_id), results.lines[line_id]
+    chosen = selected or ("", None)
+    surface = float(rows.model.file_ns(np.zeros(1))[0])
+    return Picture(
+        bars=_bars(job, line, rows, chosen[0], surface, results.provisional),
+        faces=_faces(job.unit, rows, chosen[0]),
+        points=(*_anchors(job, line, rows, chosen, surface), *_points(line, rows, job, chosen)),
+        covers=_covers(job, rows, chosen[0]),
+        specified_cover_mm=job.specified_cover_mm,
+        provisional=results.provisional,
+    )
+
+
+def measured_label(value: Measured, unit: LengthUnit, with_unit: bool = False) -> str:
+    """``24 ± 2``, as beside marks."""
+    return format_interval(value.value_mm, value.expanded_mm, unit, 1, with_unit)
+
+
+def tie_words(tie: Tie | None, unit: LengthUnit) -> str:
+    """The known depth as it stands at its bracket."""
+    return format_length(tie.depth_mm, unit) if tie else ""
+
+
+def circle(model: LineModel, position_mm: float, cover_mm: float, radius_mm: float) -> Floats:
+    """Outline of a bar in true geometry, (mm, ns) pairs, shape (points, 2)."""
+    angle = np.linspace(0, 2 * np.pi, CIRCLE_POINTS, endpoint=False)
+    depth = np.maximum(cover_mm + radius_mm * (1 - np.cos(angle)), 0.0)
+    return np.column_stack([position_mm + radius_mm * np.sin(angle), model.file_ns(depth)])
+
+
+def _bars(
+    job: Job, line: Line, rows: LineRows, chosen: str, surface: float, provisional: bool
+) -> tuple[BarGlyph, ...]:
+    glyphs = []
+    for row in rows.bars:
+        mark = line.mark(row.mark_id)
+        assert isinstance(mark, BarMark)
+        known = np.isfinite(row.cover.value_mm)
+        outline: Floats = np.empty((0, 2))
+        whisker = (mark.time_ns, mark.time_ns)
+        if known:
+            outline = circle(
+                rows.model, row.position.value_mm, row.cover.value_mm, row.diameter_mm / 2
+            )
+            ends = row.cover.value_mm + row.cover.expanded_mm * np.array([-1.0, 1.0])
+            low, high = rows.model.file_ns(np.maximum(ends, 0.0))
+            whisker = (float(low), float(high))
+        glyphs.append(
+            BarGlyph(
+                mark_id=row.mark_id,
+                position_mm=row.position.value_mm,
+                time_ns=mark.time_ns,
+                outline=tuple((float(a), float(b)) for a, b in outline),
+                whisker_ns=whisker,
+                label=f"{row.number}   {measured_label(row.cover, job.unit)}",
+                tie_label=tie_words(row.tie, job.unit),
+                surface_ns=surface,
+                selected=row.mark_id == chosen,
+                provisional=provisional,
+            )
+        )
+    return tuple(glyphs)
+
+
+def _faces(unit: LengthUnit, rows: LineRows, chosen: str) -> tuple[FaceGlyph, ...]:
+    glyphs = []
+    for row in rows.faces:
+        known = np.isfinite(row.depth_mm)
+        where = row.position_mm[known]
+        low, high = (
+            rows.model.file_ns(
+                np.maximum(row.depth_mm[known] + sign * 2 * row.depth_u_mm[known], 0.0)
+            )
+            for sign in (-1, 1)
+        )
+        glyphs.append(
+            FaceGlyph(
+                mark_id=row.mark_id,
+                line=_pairs(where, row.time_ns[known]),
+                upper=_pairs(where, low),
+                lower=_pairs(where, high),
+                label=measured_label(row.median, unit, with_unit=True),
+                selected=row.mark_id == chosen,
+            )
+        )
+    return tuple(glyphs)
+
+
+def _pairs(where: Floats, time: Floats) -> tuple[tuple[float, float], ...]:
+    return tuple(zip(where.tolist(), time.tolist(), strict=True))
+
+
+def _anchors(
+    job: Job, line: Line, rows: LineRows, chosen: tuple[str, int | None], surface: float
+) -> list[PointGlyph]:
+    glyphs = []
+    for row in rows.faces:
+        mark = line.mark(row.mark_id)
+        assert isinstance(mark, FaceMark)
+        for place, (anchor, anchor_row) in enumerate(zip(mark.anchors, row.anchors, strict=True)):
+            glyphs.append(
+                PointGlyph(
+                    kind="anchor",
+                    mark_id=mark.id,
+                    anchor=place,
+                    position_mm=anchor_row.position.value_mm,
+                    time_ns=anchor.time_ns,
+                    label=measured_label(anchor_row.depth, job.unit),
+                    tie_label=tie_words(anchor.tie, job.unit),
+                    surface_ns=surface,
+                    selected=(mark.id, place) == chosen,
+                )
+            )
+    return glyphs
+
+
+def _points(
+    line: Line, rows: LineRows, job: Job, chosen: tuple[str, int | None]
+) -> list[PointGlyph]:
+    depths = {row.mark_id: row.depth for row in rows.targets}
+    glyphs = []
+    for mark in line.marks:
+        if not isinstance(mark, TargetMark | NoteMark):
+            continue
+        if isinstance(mark, TargetMark):
+            label = f"{TARGET_LETTERS[mark.what]}{mark.number}   {measured_label(depths[mark.id], job.unit)}"
+        else:
+            label = mark.text
+        glyphs.append(
+            PointGlyph(
+                kind=mark.kind,
+                mark_id=mark.id,
+                anchor=None,
+                position_mm=line.on_concrete_mm(mark.position_mm),
+                time_ns=mark.time_ns,
+                label=label,
+                tie_label="",
+                surface_ns=mark.time_ns,
+                selected=mark.id == chosen[0],
+            )
+        )
+    return glyphs
+
+
+def _covers(job: Job, rows: LineRows, chosen: str) -> tuple[CoverBar, ...]:
+    specified = job.specified_cover_mm or 0.0
+    return tuple(
+        CoverBar(
+            mark_id=row.mark_id,
+            position_mm=row.position.value_mm,
+            cover_mm=row.cover.value_mm,
+            expanded_mm=row.cover.expanded_mm,
+            short_of_mm=max(0.0, specified - row.cover.value_mm),
+            label=measured_label(row.cover, job.unit),
+            selected=row.mark_id == chosen,
+        )
+        for row in rows.bars
+        if np.isfinite(row.cover.value_mm)
+    )

@@ -1,0 +1,83 @@
+"""The small box at a mark that takes a known depth: digits, Enter."""
+
+from PySide6.QtCore import QEvent, QObject, QPoint, Qt, Signal
+from PySide6.QtGui import QKeyEvent
+from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QLineEdit, QVBoxLayout, QWidget
+
+from depthwright_app import theme
+
+
+class ReadingBox(QFrame):
+    """Says what it ties, takes a length, and gives it on Enter; Esc or a click elsewhere discards."""
+
+    entered = Signal(str)
+
+    def __init__(self, parent: QWidget) -> None:
+        super().__init__(parent)
+        self.setObjectName("reading")
+        self.setFrameShape(QFrame.Shape.StyledPanel)
+        self.title = QLabel()
+        self.title.setProperty("heading", True)
+        self.field = QLineEdit()
+        self.field.setObjectName("reading field")
+        self.field.setAccessibleName("Known depth")
+        self.field.setMinimumWidth(120)
+        self.unit = QLabel()
+        self.hint = QLabel()
+        self.hint.setProperty("quiet", True)
+        row = QHBoxLayout()
+        row.addWidget(self.field)
+        row.addWidget(self.unit)
+        box = QVBoxLayout(self)
+        box.setContentsMargins(theme.GRID, theme.GRID, theme.GRID, theme.GRID)
+        box.setSpacing(4)
+        box.addWidget(self.title)
+        box.addLayout(row)
+        box.addWidget(self.hint)
+        self.field.returnPressed.connect(self._enter)
+        self.field.installEventFilter(self)
+        self.hide()
+
+    def ask(self, at: QPoint, title: str, hint: str, unit: str, first: str) -> None:
+        """Open beside a place of the parent with the digit that was typed."""
+        self.title.setText(title)
+        self.hint.setText(hint)
+        self.unit.setText(unit)
+        self.field.setText(first)
+        self.adjustSize()
+        parent = self.parentWidget()
+        assert parent is not None
+        left = min(max(at.x() + 20, 4), parent.width() - self.width() - 4)
+        top = min(max(at.y() - self.height() // 2, 4), parent.height() - self.height() - 4)
+        self.move(left, top)
+        self.show()
+        self.raise_()
+        self.field.setFocus()
+        self.field.deselect()
+        self.field.end(False)
+
+    def discard(self) -> None:
+        """Close without a word."""
+        if self.isVisible():
+            self.hide()
+            parent = self.parentWidget()
+            if parent is not None:
+                parent.setFocus()
+
+    def complain(self, sentence: str) -> None:
+        """Stay open and say what is wrong with the text."""
+        self.hint.setText(sentence)
+        self.adjustSize()
+
+    def _enter(self) -> None:
+        self.entered.emit(self.field.text())
+
+    def eventFilter(self, watched: QObject, event: QEvent) -> bool:  # noqa: N802
+        """Esc discards; leaving the field discards."""
+        if isinstance(event, QKeyEvent) and event.type() == QEvent.Type.KeyPress:
+            if event.key() == Qt.Key.Key_Escape:
+                self.discard()
+                return True
+        elif event.type() == QEvent.Type.FocusOut:
+            self.hide()
+        return super().eventFilter(watched, event)

@@ -1,0 +1,277 @@
+"""The section pane: B-scan, depth ruler, trace pane and cover strip on shared axes, and the mouse."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pyqtgraph as pg
+from PySide6.QtCore import QPoint, QPointF, QRectF, Qt, Signal
+from PySide6.QtGui import QFont, QKeyEvent
+from PySide6.QtWidgets import QWidget
+
+from depthwright.scan import Block, Scan
+from depthwright.units import LengthUnit
+from depthwright_app import theme
+from depthwright_app.cover_strip import CoverStrip
+from depthwright_app.picture import Picture
+from depthwright_app.plotting.axes import LengthAxis, TimeAxis
+from depthwright_app.plotting.depth_axis import DepthAxis
+from depthwright_app.section.marks_item import MarksItem
+from depthwright_app.trace_pane import TracePane
+
+AXIS_PX = 62
+GRAB_PX = 14.0
+COLOUR_MAPS = {"Grey": "CET-L1", "Warm": "CET-L3", "Blue": "CET-L15", "Two-sided": "CET-D1A"}
+"""Perceptually uniform maps (Kovesi 2015, arXiv:1509.03700), by the names shown."""
+
+
+@dataclass(frozen=True)
+class Shading:
+    """How samples become greys or colours; never alters the scan."""
+
+    contrast: float = 1.0
+    colour_map: str = "Grey"
+    inverted: bool = False
+
+
+class SectionBox(pg.ViewBox):  # type: ignore[misc]
+    """The section's mouse: click marks, drag moves the selected mark or pans."""
+
+    clicked = Signal(float, float, object)
+    dragged = Signal(float, float, bool)
+
+    def __init__(self) -> None:
+        super().__init__(enableMenu=False)
+        self.grab: tuple[float, float] | None = None
+        self._dragging = False
+
+    def mouseClickEvent(self, event: "pg.GraphicsScene.mouseEvents.MouseClickEvent") -> None:  # noqa: N802
+        """A click in plot coordinates."""
+        if event.button() == Qt.MouseButton.LeftButton:
+            event.accept()
+            where = self.mapSceneToView(event.scenePos())
+            self.clicked.emit(where.x(), where.y(), event.modifiers())
+
+    def mouseDragEvent(  # noqa: N802
+        self, event: "pg.GraphicsScene.mouseEvents.MouseDragEvent", axis: int | None = None
+    ) -> None:
+        """Move the mark under the button, else pan."""
+        if event.isStart():
+            self._dragging = self._near_grab(event.buttonDownScenePos())
+        if not self._dragging:
+            super().mouseDragEvent(event, axis)
+            return
+        event.accept()
+        where = self.mapSceneToView(event.scenePos())
+        self.dragged.emit(where.x(), where.y(), event.isFinish())
+
+    def _near_grab(self, scene: QPointF) -> bool:
+        if self.grab is None:
+            return False
+        away = self.mapViewToScene(QPointF(*self.grab)) - scene
+        return float(np.hypot(away.x(), away.y())) <= GRAB_PX
+
+
+class SectionPane(pg.GraphicsLayoutWidget):  # type: ignore[misc]
+    """The centre of the window."""
+
+    clicked = Signal(float, float, object)
+    dragged = Signal(float, float, bool)
+    hovered = Signal(float, float)
+    left = Signal()
+    typed = Signal(str)
+    nudged = Signal(int, int, bool)
+    key_pressed = Signal(int)
+    stretched = Signal(float, float, bool)
+
+    def __init__(self, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.setAccessibleName("Section")
+        self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+        self.setMinimumSize(480, 320)
+        self.box = SectionBox()
+        self.ruler = DepthAxis()
+        self.time_axis = TimeAxis("left")
+        self.distance_axis = LengthAxis("top")
+        self.plot = self.addPlot(
+            row=0,
+            col=0,
+            viewBox=self.box,
+            axisItems={"left": self.time_axis, "right": self.ruler, "top": self.distance_axis},
+        )
+        self.plot.showAxis("right")
+        self.plot.showAxis("top")
+        self.plot.hideAxis("bottom")
+        self.plot.hideButtons()
+        self.box.invertY(True)
+        self.image = pg.ImageItem(axisOrder="row-major")
+        self.plot.addItem(self.image)
+        self.marks = MarksItem()
+        self.plot.addItem(self.marks, ignoreBounds=True)
+        self.trace = TracePane(pg.ViewBox(enableMenu=False))
+        self.addItem(self.trace, row=0, col=1)
+        self.trace.getViewBox().invertY(True)
+        self.trace.setYLink(self.plot)
+        self.strip = CoverStrip(pg.ViewBox(enableMenu=False))
+        self.addItem(self.strip, row=1, col=0)
+        self.strip.setXLink(self.plot)
+        self.strip.showAxis("right")
+        self.strip.getAxis("right").setStyle(showValues=False)
+        self._arrange()
+        self._values: Block | None = None
+        self._scale = 1.0
+        self._line_rect = QRectF()
+        self._connect()
+
+    def _arrange(self) -> None:
+        layout = self.ci.layout
+        layout.setColumnStretchFactor(0, 9)
+        layout.setColumnStretchFactor(1, 2)
+        layout.setRowStretchFactor(0, 5)
+        layout.setRowStretchFactor(1, 1)
+        layout.setHorizontalSpacing(0)
+        self.trace.setMinimumWidth(140)
+        self.strip.setMinimumHeight(110)
+        for axis in (self.time_axis, self.strip.cover_axis):
+            axis.setWidth(AXIS_PX)
+        self.strip.getAxis("right").setWidth(64)
+        self.plot.getAxis("left").setLabel("Two-way time, ns")
+
+    def _connect(self) -> None:
+        self.box.clicked.connect(self._click)
+        self.box.dragged.connect(self.dragged)
+        self.ruler.stretched.connect(self.stretched)
+        self._hover = pg.SignalProxy(
+            self.scene().sigMouseMoved, rateLimit=30, slot=lambda args: self._moved(args[0])
+        )
+
+    def show_look(self, look: theme.Look) -> None:
+        """Grounds and pens for a light or a dark window."""
+        self.setBackground(look.ground)
+        for plot in (self.plot, self.trace, self.strip):
+            for name in ("left", "right", "top", "bottom"):
+                axis = plot.getAxis(name)
+                axis.setPen(pg.mkPen(look.hairline))
+                axis.setTextPen(pg.mkPen(look.text))
+        self.trace.titleLabel.setAttr("color", look.text)
+        self.trace.show_look(look)
+        self.strip.show_look(look)
+
+    def show_font(self, font: QFont) -> None:
+        """Sizes that follow the system's."""
+        small = theme.sized(font, 0.9)
+        self.marks.font = small
+        for plot in (self.plot, self.strip):
+            for name in ("left", "right", "top", "bottom"):
+                plot.getAxis(name).setTickFont(small)
+        self.strip.set_font(small)
+
+    def show_units(self, unit: LengthUnit) -> None:
+        """Label distances and depths in another unit."""
+        self.distance_axis.show_unit(unit)
+        self.distance_axis.setLabel(f"Distance from the datum, {unit}")
+        self.strip.cover_axis.setLabel(f"Cover, {unit}")
+
+    def show_image(
+        self, values: Block | None, scan: Scan | None, ends_mm: tuple[float, float]
+    ) -> None:
+        """Show samples, shape (columns, samples), between two distances from the datum."""
+        self._values = values
+        if values is None or scan is None:
+            self.image.clear()
+            return
+        left, right = ends_mm
+        column = (right - left) / max(scan.traces - 1, 1)
+        rect = QRectF(
+            left - column / 2,
+            -scan.dt_ns / 2,
+            right - left + column or 1.0,
+            scan.samples * scan.dt_ns,
+        )
+        self._scale = float(np.percentile(np.abs(values), 98)) or 1.0
+        self.image.setImage(values.T, autoLevels=False, autoDownsample=True)
+        self.image.setRect(rect)
+        if rect.normalized() != self._line_rect:
+            self._line_rect = rect.normalized()
+            self._limit(self._line_rect)
+            self.show_all()
+
+    def show_shading(self, shading: Shading) -> None:
+        """Contrast and colours."""
+        level = self._scale / shading.contrast
+        self.image.setLevels((-level, level))
+        colours = pg.colormap.get(COLOUR_MAPS[shading.colour_map])
+        table = colours.getLookupTable(nPts=256)
+        self.image.setLookupTable(table[::-1] if shading.inverted else table)
+
+    def show_picture(self, picture: Picture, unit: LengthUnit) -> None:
+        """Marks over the section and covers under it."""
+        self.marks.show_picture(picture)
+        self.strip.show_picture(picture, unit)
+        selected = next((glyph for glyph in picture.glyphs if glyph.selected), None)
+        self.box.grab = (selected.position_mm, selected.time_ns) if selected else None
+
+    def show_all(self) -> None:
+        """The whole line."""
+        self.box.setRange(self._line_rect, padding=0)
+
+    def zoom(self, factor: float) -> None:
+        """Closer (above 1) or farther, about the middle."""
+        self.box.scaleBy((1 / factor, 1 / factor))
+
+    def pixels(self, distance_mm: float, time_ns: float) -> QPoint:
+        """Where a place lies in this widget."""
+        scene = self.box.mapViewToScene(QPointF(distance_mm, time_ns))
+        return QPoint(self.mapFromScene(scene))
+
+    def _limit(self, rect: QRectF) -> None:
+        self.box.setLimits(
+            xMin=rect.left() - 0.02 * rect.width(),
+            xMax=rect.right() + 0.02 * rect.width(),
+            yMin=rect.top(),
+            yMax=rect.bottom(),
+        )
+
+    def _click(self, distance_mm: float, time_ns: float, modifiers: object) -> None:
+        self.setFocus()
+        self.clicked.emit(distance_mm, time_ns, modifiers)
+
+    def _moved(self, scene: QPointF) -> None:
+        if self.box.sceneBoundingRect().contains(scene):
+            where = self.box.mapSceneToView(scene)
+            self.hovered.emit(where.x(), where.y())
+        else:
+            self.left.emit()
+
+    def leaveEvent(self, event: object) -> None:  # noqa: N802
+        """The pointer left: no snap to preview."""
+        super().leaveEvent(event)
+        self.left.emit()
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:  # noqa: N802
+        """Digits start a reading; arrows nudge; the rest is the window's."""
+        text = event.text()
+        plain = event.modifiers() in (
+            Qt.KeyboardModifier.NoModifier,
+            Qt.KeyboardModifier.KeypadModifier,
+        )
+        steps = {
+            Qt.Key.Key_Left: (-1, 0),
+            Qt.Key.Key_Right: (1, 0),
+            Qt.Key.Key_Up: (0, -1),
+            Qt.Key.Key_Down: (0, 1),
+        }
+        if plain and text and (text.isdigit() or text in ".,"):
+            self.typed.emit(text)
+        elif event.key() in steps:
+            fast = bool(event.modifiers() & Qt.KeyboardModifier.ShiftModifier)
+            self.nudged.emit(*steps[Qt.Key(event.key())], fast)
+        elif plain and event.key() in (
+            Qt.Key.Key_Delete,
+            Qt.Key.Key_Backspace,
+            Qt.Key.Key_Escape,
+            Qt.Key.Key_Return,
+            Qt.Key.Key_Enter,
+        ):
+            self.key_pressed.emit(int(event.key()))
+        else:
+            super().keyPressEvent(event)

@@ -1,0 +1,77 @@
+"""The trace pane: one trace and its envelope on the section's time axis, the picked maximum marked."""
+
+import numpy as np
+import pyqtgraph as pg
+from numpy.typing import NDArray
+from PySide6.QtCore import Qt
+
+from depthwright.measuring.stage import PickStage
+from depthwright.units import LengthUnit, format_length
+from depthwright_app import theme
+
+
+class TracePane(pg.PlotItem):  # type: ignore[misc]
+    """A-scan and envelope of one trace, as marks are picked on."""
+
+    def __init__(self, view: pg.ViewBox) -> None:
+        super().__init__(viewBox=view)
+        self.hideAxis("left")
+        self.showAxis("bottom")
+        self.getAxis("bottom").setStyle(showValues=False)
+        self.setMouseEnabled(x=False, y=True)
+        self.hideButtons()
+        self.setMenuEnabled(False)
+        self._trace = self.plot()
+        self._envelope = self.plot()
+        self._pick_line = pg.InfiniteLine(angle=0, movable=False)
+        self._pick = pg.ScatterPlotItem(size=11)
+        for item in (self._pick_line, self._pick):
+            self.addItem(item, ignoreBounds=True)
+        self._pick_line.hide()
+        self._shown: tuple[int, int] | None = None
+        self._envelope_values: NDArray[np.float32] | None = None
+        self._dt_ns = 1.0
+
+    def show_look(self, look: theme.Look) -> None:
+        """Pens for a light or a dark window."""
+        self._trace.setPen(pg.mkPen(look.quiet, width=1))
+        self._envelope.setPen(pg.mkPen(look.accent, width=1))
+        self._pick_line.setPen(pg.mkPen(look.text, width=1, style=Qt.PenStyle.DashLine))
+        self._pick.setPen(pg.mkPen(theme.CASING, width=1))
+        self._pick.setBrush(pg.mkBrush(theme.BAR))
+
+    def show_trace(
+        self, stage: PickStage, trace: int, distance_mm: float, unit: LengthUnit
+    ) -> None:
+        """Draw one trace and its envelope."""
+        self.setTitle(f"Trace at {format_length(distance_mm, unit)}", size="9pt")
+        if self._shown == (id(stage), trace):
+            return
+        self._shown = (id(stage), trace)
+        samples = stage.block(trace, trace + 1)[0]
+        envelope = stage.envelope(trace, trace + 1)[0]
+        self._envelope_values, self._dt_ns = envelope, stage.scan.dt_ns
+        times = np.arange(stage.scan.samples) * stage.scan.dt_ns
+        reach = float(envelope.max()) * 1.08 or 1.0
+        self._trace.setData(samples, times)
+        self._envelope.setData(envelope, times)
+        self.setXRange(-reach, reach, padding=0)
+
+    def show_pick(self, time_ns: float | None) -> None:
+        """Mark a picked maximum, or none."""
+        if time_ns is None or self._envelope_values is None:
+            self._pick_line.hide()
+            self._pick.setData([], [])
+            return
+        index = int(np.clip(round(time_ns / self._dt_ns), 0, len(self._envelope_values) - 1))
+        self._pick_line.setPos(time_ns)
+        self._pick_line.show()
+        self._pick.setData([float(self._envelope_values[index])], [time_ns])
+
+    def clear_trace(self) -> None:
+        """Nothing to show."""
+        self._shown, self._envelope_values = None, None
+        self._trace.setData([], [])
+        self._envelope.setData([], [])
+        self.setTitle("")
+        self.show_pick(None)
