@@ -86,12 +86,12 @@ def has_display() -> bool:
 
 
 def _demo(folder: Path | None, off_screen: bool) -> int:
-    from depthwright_app import demo
+    from depthwright_app.demo import copy_demo, main_job, user_folder
 
-    job = demo.copy_demo(folder or demo.user_folder())
+    job = copy_demo(folder or user_folder())
     if not off_screen and has_display():
         return _window([job])
-    written = demo.main_job(job)
+    written = main_job(job)
     sys.stdout.write("The main job was done off-screen on the demo line (invented data):\n")
     sys.stdout.writelines(f"  {line}\n" for line in written)
     return 0

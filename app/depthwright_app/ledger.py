@@ -103,7 +103,7 @@ class EvidenceAxis(QWidget):
     def _range(self) -> tuple[float, float]:
         low = min(span.middle - span.expanded for span in self._spans)
         high = max(span.middle + span.expanded for span in self._spans)
-        return max(1.0, low - 0.5), min(20.0, high + 0.5)
+        return max(1.0, low - 0.5), min(100.0, high + 0.5)
 
     def _at(self, value: float, low: float, high: float) -> float:
         inner = self.width() - 2 * theme.GRID
@@ -144,8 +144,8 @@ class EvidenceAxis(QWidget):
         painter.drawLine(theme.GRID, top, self.width() - theme.GRID, top)
         painter.setPen(QColor(self._look.quiet))
         painter.setFont(theme.sized(self.font(), 0.85))
-        step = 1 if high - low <= 8 else 2
-        for value in range(int(low) + 1, int(high) + 1, step):
+        step = next(step for step in (1, 2, 5, 10, 20, 50) if (high - low) / step <= 8)
+        for value in range(-(-int(low + 1) // step) * step, int(high) + 1, step):
             where = self._at(value, low, high)
             painter.drawLine(QPointF(where, top), QPointF(where, top + 4))
             box = QRectF(where - 15, top + 4, 30, self._axis_px() - 4)

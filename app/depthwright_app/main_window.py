@@ -74,7 +74,7 @@ class MainWindow(QMainWindow):
         for pane in (left, self.pane, self.ledger):
             across.addWidget(pane)
         across.setStretchFactor(1, 1)
-        across.setSizes([240, 900, 300])
+        across.setSizes([290, 850, 300])
         across.setHandleWidth(1)
         centre = QWidget()
         box = QVBoxLayout(centre)

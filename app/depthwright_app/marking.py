@@ -11,6 +11,7 @@ from depthwright.job import BarMark, FaceMark, Job, Origin, Tie
 from depthwright.measuring.picking import Pick
 from depthwright.units import format_length, parse_reading
 from depthwright_app.document import Document, Selection, mark_words
+from depthwright_app.picture import BarGlyph
 from depthwright_app.section.reading_box import ReadingBox
 from depthwright_app.section.view import SectionPane
 
@@ -90,6 +91,8 @@ class Marking(QObject):
         for glyph in picture.glyphs:
             place = self.pane.pixels(glyph.position_mm, glyph.time_ns) - here
             away = float((place.x() ** 2 + place.y() ** 2) ** 0.5)
+            if isinstance(glyph, BarGlyph) and _inside(glyph, distance_mm, time_ns):
+                away = min(away, HIT_PX / 2)
             if away < best:
                 anchor = getattr(glyph, "anchor", None)
                 nearest, best = Selection(self.document.line_id, glyph.mark_id, anchor), away
@@ -249,6 +252,16 @@ class Marking(QObject):
             return
         document.preview(None)
         document.edit("Drag the depth ruler", change)
+
+
+def _inside(bar: BarGlyph, distance_mm: float, time_ns: float) -> bool:
+    """Whether a place lies in the box around a bar's outline."""
+    if not bar.outline:
+        return False
+    distances = [distance for distance, _ in bar.outline]
+    times = [time for _, time in bar.outline]
+    across = min(distances) <= distance_mm <= max(distances)
+    return across and min(times) <= time_ns <= max(times)
 
 
 def _usual_origin(mark: BarMark | FaceMark) -> Origin:

@@ -28,7 +28,7 @@ class MarksTree(QTreeWidget):
         self.header().setSectionResizeMode(0, QHeaderView.ResizeMode.Stretch)
         self.header().setSectionResizeMode(1, QHeaderView.ResizeMode.ResizeToContents)
         self.setAccessibleName("Lines and marks")
-        self.setMinimumWidth(200)
+        self.setMinimumWidth(290)
         self.setIndentation(14)
         self.currentItemChanged.connect(self._current)
         self.installEventFilter(self)

@@ -21,11 +21,12 @@ class Overlay(pg.GraphicsObject):  # type: ignore[misc]
 
     def boundingRect(self) -> QRectF:  # noqa: N802
         """All of the view, whatever is drawn."""
-        rect = self.viewRect()
-        return QRectF() if rect is None else QRectF(rect)
+        view = self.getViewBox()
+        return QRectF() if view is None else QRectF(view.viewRect())
 
     def viewTransformChanged(self) -> None:  # noqa: N802
         """The view was zoomed or panned."""
+        super().viewTransformChanged()
         self.prepareGeometryChange()
 
     def paint(

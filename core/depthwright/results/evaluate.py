@@ -80,7 +80,7 @@ def evaluate(job: Job, tracks: Tracks | None = None) -> Results:
         },
         parameters=("ln_permittivity", *(f"time_offset_ns:{a.id}" for a in job.antennas)),
         covariance=posterior.covariance,
-        messages=_messages(job, depths),
+        messages=_messages(job, depths, posterior.permittivity),
     )
 
 
@@ -94,18 +94,19 @@ def two_way_ns(job: Job, line: Line, file_ns: float) -> float:
 
 def _spots(job: Job, line: Line) -> list[_Spot]:
     bars_above = any(isinstance(mark, BarMark) for mark in line.marks)
+    where = f" of {line.name}" if len(job.lines) > 1 else ""
     spots = []
     for mark in line.marks:
         if isinstance(mark, BarMark | TargetMark):
             tie = mark.tie if isinstance(mark, BarMark) else None
             what = "bar" if isinstance(mark, BarMark) else mark.what
             u = priors.bar_pick_u_ns(mark.overlaps_direct)
-            label = f"{what} {mark.number}, {line.name}"
+            label = f"{what} {mark.number}{where}"
             spots.append(_Spot(line.id, mark.id, 0, label, mark.time_ns, u, tie))
         elif isinstance(mark, FaceMark):
             for place, anchor in enumerate(mark.anchors):
                 u = priors.face_pick_u_ns(two_way_ns(job, line, anchor.time_ns), bars_above)
-                label = f"back face {mark.number}, {line.name}"
+                label = f"back face{f' {mark.number}' if mark.number > 1 else ''}{where}"
                 spots.append(_Spot(line.id, mark.id, place, label, anchor.time_ns, u, anchor.tie))
     return spots
 
@@ -273,7 +274,7 @@ def _evidence(
         answer = estimator.solve(points.only(index), alone)
         rows.append(
             EvidenceRow(
-                label=f"{spot.label}: {_tie_words(job, spot)}",
+                label=f"{spot.label[:1].upper()}{spot.label[1:]}: {_tie_words(job, spot)}",
                 permittivity=answer.permittivity,
                 permittivity_u=answer.permittivity_u,
                 used=True,
@@ -291,8 +292,14 @@ def _evidence(
     return tuple(rows)
 
 
-def _messages(job: Job, depths: Depths) -> tuple[str, ...]:
+def _messages(job: Job, depths: Depths, permittivity: float) -> tuple[str, ...]:
     messages = []
+    low, high = priors.USUAL_PERMITTIVITY
+    if not low <= permittivity <= high:
+        messages.append(
+            f"A permittivity of {permittivity:.1f} is unusual for concrete ({low:g} to {high:g}). "
+            "Check the known depths, the marks they are tied to and the antenna separation."
+        )
     for line in job.lines:
         for mark in line.marks:
             if not isinstance(mark, BarMark | TargetMark):
