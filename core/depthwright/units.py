@@ -74,7 +74,7 @@ def parse_signed_length_mm(text: str, unit: LengthUnit = "mm") -> float:
 def parse_reading(text: str, unit: LengthUnit = "mm") -> Reading:
     """A typed reading with an optional uncertainty: ``23``, ``7/8 in``, ``23 ± 1 mm``.
 
-    A unit typed once, behind the uncertainty, holds for both numbers.
+    A unit typed once, behind either number, holds for both.
     """
     parts = _PLUS_MINUS.split(text)
     if len(parts) == 1:
@@ -82,13 +82,10 @@ def parse_reading(text: str, unit: LengthUnit = "mm") -> Reading:
     if len(parts) > 2:
         raise DepthwrightError(f"“{text.strip()}” holds more than one ±.", "Type it like 23 ± 1.")
     value_text, spread_text = parts
-    spread_match = _LENGTH.fullmatch(spread_text)
-    word = spread_match["unit"].lower() if spread_match else ""
-    value_unit = _UNIT_WORDS.get(word, unit)
-    spread_mm = parse_length_mm(spread_text, unit)
+    spread_mm = parse_length_mm(spread_text, _typed_unit(value_text) or unit)
     if spread_mm <= 0:
         raise DepthwrightError("An uncertainty of zero is not possible.", "Type it like 23 ± 1.")
-    return Reading(parse_length_mm(value_text, value_unit), spread_mm)
+    return Reading(parse_length_mm(value_text, _typed_unit(spread_text) or unit), spread_mm)
 
 
 def parse_plain(text: str) -> tuple[float, float | None]:
@@ -105,14 +102,22 @@ def parse_plain(text: str) -> tuple[float, float | None]:
     return value, spread[0] if spread else None
 
 
+def _typed_unit(text: str) -> LengthUnit | None:
+    match = _LENGTH.fullmatch(text)
+    return _UNIT_WORDS.get(match["unit"].lower()) if match else None
+
+
 def _number(number: str, text: str) -> float:
     try:
-        total = sum((Fraction(part.replace(",", ".")) for part in number.split()), Fraction(0))
+        return float(sum(Fraction(part.replace(",", ".")) for part in number.split()))
     except ZeroDivisionError:
         raise DepthwrightError(
             f"“{text.strip()}” divides by zero.", "Type it like 7/8 in."
         ) from None
-    return float(total)
+    except OverflowError:
+        raise DepthwrightError(
+            f"“{text.strip()[:12]}…” is too long for a length.", "Type it like 23 mm."
+        ) from None
 
 
 def from_mm(value_mm: float, unit: LengthUnit) -> float:
@@ -163,8 +168,10 @@ def nearest_sixteenth(value_mm: float) -> str:
 def _places(spread: float, figures: int, most: int) -> int:
     if not math.isfinite(spread) or spread <= 0:
         return most
-    return min(most, max(0, figures - 1 - math.floor(math.log10(spread))))
+    # Rounded first, since 0.996 to one figure is 1, which has no decimal.
+    exponent = int(f"{spread:.{figures - 1}e}".split("e")[1])
+    return min(most, max(0, figures - 1 - exponent))
 
 
 def _fixed(value: float, places: int) -> str:
-    return f"{value:.{places}f}".replace("-", "−")
+    return f"{value:z.{places}f}".replace("-", "−")

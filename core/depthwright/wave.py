@@ -99,7 +99,7 @@ def depth_mm(
     )
     _check(eps, s, h)
     n = np.sqrt(eps)
-    reach = C_MM_PER_NS * time / (2 * n)
+    reach = C_MM_PER_NS * np.where(time >= 0, time, np.nan) / (2 * n)
     with np.errstate(invalid="ignore"):
         # Antennas on the surface: exact.
         depth: Floats = np.sqrt(reach**2 - (s / 2) ** 2)

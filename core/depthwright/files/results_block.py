@@ -202,6 +202,8 @@ def _or_null(value: float) -> float | None:
 
 
 def _length(measured: Measured) -> Length:
+    if not math.isfinite(measured.value_mm):
+        return Length(value_mm=None, u_mm=None, expanded_mm=None)
     return Length(
         value_mm=_or_null(measured.value_mm),
         u_mm=_or_null(measured.u_mm),

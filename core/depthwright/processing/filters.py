@@ -45,9 +45,9 @@ def keep_band(
 def dewow(block: Block, dt_ns: float, centre_frequency_ghz: float) -> Block:
     """Take away the slow drift: a moving mean over two periods of the centre frequency."""
     window = max(3, round(2 / (centre_frequency_ghz * dt_ns)))
-    window = min(window, block.shape[-1])
-    left, right = window // 2, window - window // 2 - 1
-    padded = np.pad(block.astype(np.float64), ((0, 0), (left + 1, right)), mode="edge")
+    # Odd, so that the mean lies on the sample it is taken from.
+    window = min(window, block.shape[-1]) // 2 * 2 + 1
+    padded = np.pad(block.astype(np.float64), ((0, 0), (window // 2 + 1, window // 2)), mode="edge")
     running = np.cumsum(padded, axis=-1)
     mean = (running[:, window:] - running[:, :-window]) / window
     steady: Block = (block - mean).astype(np.float32)

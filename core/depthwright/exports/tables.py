@@ -1,0 +1,210 @@
+"""Tables for spreadsheets: bar schedule, thickness profile and targets of one line, as CSV.
+
+Each starts with comment lines (``#``) that carry units, depth model, evidence and cautions. The program's
+own words are plain ASCII; values are in the job's unit. No cell can be taken for a formula.
+"""
+
+import csv
+import io
+import math
+import re
+from collections.abc import Iterable, Sequence
+from datetime import datetime
+
+from depthwright.exports.wording import (
+    TIES,
+    UNIT_WORDS,
+    day_and_time,
+    distance_words,
+    evidence_words,
+    model_words,
+    program,
+    short_of_mm,
+    source_words,
+    tie_words,
+)
+from depthwright.job import Job
+from depthwright.results.values import BarRow, Measured, Results
+from depthwright.results.words import CAUTIONS, INTERVALS, line_title
+from depthwright.units import LengthUnit, format_length, from_mm, nearest_sixteenth
+
+DECIMALS: dict[LengthUnit, int] = {"mm": 1, "cm": 2, "in": 3}
+
+_ASCII = str.maketrans(
+    {"±": "+/-", "−": "-", "–": "-", "—": "-", "\u202f": " ", "\u00a0": " ", "“": "'", "”": "'",
+     "’": "'", "…": "..."}
+)  # fmt: skip
+_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+_FORMULA_IN_COMMENT = re.compile(r"([,;\t]\s*)([=+\-@])")
+
+Cell = str | int
+
+
+def bar_schedule(job: Job, line_id: str, results: Results, when: datetime) -> str:
+    """The bar schedule of a line; spacing is to the bar before it from the datum."""
+    unit = job.unit
+    head = [
+        "bar", *_place_heads(unit), f"cover {unit}", f"U cover {unit}", f"spacing {unit}",
+        f"U spacing {unit}", f"diameter {unit}", "two-way time ns", "source", "flags",
+    ]  # fmt: skip
+    rows: list[list[Cell]] = [
+        [
+            bar.number,
+            *_place(bar.position, unit),
+            *_interval(bar.cover, unit),
+            *_interval(bar.spacing, unit),
+            _number(bar.diameter_mm, unit),
+            f"{bar.two_way_ns:.3f}",
+            tie_words(bar.tie, unit) if bar.tie else "radar",
+            _flags(job, bar, results.provisional),
+        ]
+        for bar in results.lines[line_id].bars
+    ]
+    return _table(job, line_id, results, when, "Bar schedule", head, rows)
+
+
+def thickness_profile(job: Job, line_id: str, results: Results, when: datetime) -> str:
+    """The back faces of a line, point by point, with the file time each depth is read at."""
+    unit = job.unit
+    head = ["back face", *_place_heads(unit, with_u=False), f"depth {unit}", f"U depth {unit}",
+            "file time ns", "flags"]  # fmt: skip
+    rows: list[list[Cell]] = [
+        [
+            face.number,
+            *_place(Measured(float(position), math.nan), unit, with_u=False),
+            *_interval(Measured(float(depth), float(depth_u)), unit),
+            f"{time:.3f}",
+            "provisional" if results.provisional else "",
+        ]
+        for face in results.lines[line_id].faces
+        for position, depth, depth_u, time in zip(
+            face.position_mm, face.depth_mm, face.depth_u_mm, face.time_ns, strict=True
+        )
+    ]
+    return _table(job, line_id, results, when, "Thickness profile", head, rows)
+
+
+def target_table(job: Job, line_id: str, results: Results, when: datetime) -> str:
+    """The other targets of a line."""
+    unit = job.unit
+    head = ["target", "number", *_place_heads(unit), f"depth {unit}", f"U depth {unit}", "flags"]
+    rows: list[list[Cell]] = [
+        [
+            row.what,
+            row.number,
+            *_place(row.position, unit),
+            *_interval(row.depth, unit),
+            "provisional" if results.provisional else "",
+        ]
+        for row in results.lines[line_id].targets
+    ]
+    return _table(job, line_id, results, when, "Targets", head, rows)
+
+
+def _table(
+    job: Job,
+    line_id: str,
+    results: Results,
+    when: datetime,
+    title: str,
+    head: Sequence[Cell],
+    rows: Iterable[Sequence[Cell]],
+) -> str:
+    text = io.StringIO(newline="")
+    for comment in _comments(job, line_id, results, when, title):
+        text.write(f"# {_comment(comment)}\r\n")
+    writer = csv.writer(text)
+    writer.writerow(head)
+    writer.writerows([_safe(cell) for cell in row] for row in rows)
+    return text.getvalue()
+
+
+def _comments(
+    job: Job, line_id: str, results: Results, when: datetime, title: str
+) -> tuple[str, ...]:
+    line = job.line(line_id)
+    specified = job.specified_cover_mm
+    return (
+        f"{title}: {job.name}",
+        *((job.note,) if job.note else ()),
+        line_title(job, line_id),
+        f"Made on {day_and_time(when)} with {program()}.",
+        f"Lengths in {UNIT_WORDS[job.unit]}, times in nanoseconds.",
+        *((f"Specified cover {format_length(specified, job.unit)}.",) if specified else ()),
+        distance_words(job, line),
+        *model_words(job, line, results),
+        *evidence_words(results),
+        TIES,
+        source_words(line),
+        f"sha256 of the scan {line.scan.sha256}",
+        *results.messages,
+        INTERVALS,
+        *CAUTIONS,
+    )
+
+
+def _comment(text: str) -> str:
+    """One line that stays a comment, also where a spreadsheet splits it into cells."""
+    flat = " ".join(_plain(text).replace('"', "'").split())
+    return _FORMULA_IN_COMMENT.sub(r"\1'\2", flat)
+
+
+def _safe(cell: Cell) -> Cell:
+    """A cell that no spreadsheet takes for a formula; numbers stay numbers."""
+    if isinstance(cell, int) or _is_number(cell):
+        return cell
+    plain = _plain(cell)
+    return f"'{plain}" if plain.startswith(_FORMULA_STARTS) else plain
+
+
+def _is_number(cell: str) -> bool:
+    return re.fullmatch(r"-?\d+(\.\d+)?", cell) is not None
+
+
+def _plain(text: str) -> str:
+    return text.translate(_ASCII)
+
+
+def _place_heads(unit: LengthUnit, with_u: bool = True) -> list[str]:
+    heads = [f"position {unit}"]
+    if unit == "in":
+        heads.append("position to 1/16 in")
+    if with_u:
+        heads.append(f"U position {unit}")
+    return heads
+
+
+def _place(position: Measured, unit: LengthUnit, with_u: bool = True) -> list[str]:
+    cells = [_number(position.value_mm, unit)]
+    if unit == "in":
+        cells.append(nearest_sixteenth(position.value_mm))
+    if with_u:
+        cells.append(_number(position.expanded_mm, unit))
+    return cells
+
+
+def _interval(measured: Measured | None, unit: LengthUnit) -> list[str]:
+    if measured is None or not math.isfinite(measured.value_mm):
+        return ["", ""]
+    return [_number(measured.value_mm, unit), _number(measured.expanded_mm, unit)]
+
+
+def _number(value_mm: float, unit: LengthUnit) -> str:
+    """A number for a spreadsheet; empty where there is none."""
+    if not math.isfinite(value_mm):
+        return ""
+    return f"{from_mm(value_mm, unit):.{DECIMALS[unit]}f}"
+
+
+def _flags(job: Job, bar: BarRow, provisional: bool) -> str:
+    flags = []
+    if provisional:
+        flags.append("provisional")
+    if not math.isfinite(bar.cover.value_mm):
+        flags.append("no depth")
+    if bar.overlaps_direct:
+        flags.append("on the tail of the direct wave")
+    short = short_of_mm(bar, job)
+    if short > 0:
+        flags.append(f"{_number(short, job.unit)} {job.unit} short of the specified cover")
+    return "; ".join(flags)
