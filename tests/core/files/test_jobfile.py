@@ -210,7 +210,8 @@ def test_the_results_can_be_read_without_the_program(path: Path, job: Job) -> No
 
 def test_a_depth_that_does_not_exist_is_null(path: Path, job: Job) -> None:
     save_job(path, job, evaluate(job), NOW)
-    assert stored(path)["results"]["lines"][0]["bars"][2]["cover"]["value_mm"] is None
+    cover = stored(path)["results"]["lines"][0]["bars"][2]["cover"]
+    assert cover == {"value_mm": None, "u_mm": None, "expanded_mm": None}
 
 
 def test_a_long_profile_is_thinned_and_says_so(job: Job) -> None:
