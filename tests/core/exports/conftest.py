@@ -1,0 +1,165 @@
+"""Invented lines for the exports: Ricker pulses at the travel times of bars and a back face."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta, timezone
+
+import numpy as np
+import pytest
+
+from depthwright import wave
+from depthwright.constants import C_MM_PER_NS
+from depthwright.job import (
+    Anchor,
+    Antenna,
+    BarMark,
+    DirectPick,
+    FaceMark,
+    Job,
+    Line,
+    Mark,
+    NoteMark,
+    ScanRef,
+    TargetMark,
+    Tie,
+)
+from depthwright.results.evaluate import evaluate
+from depthwright.results.tracking import pick_stage, track_faces
+from depthwright.results.values import Results
+from depthwright.scan import Scan, scan_from_array
+
+PERMITTIVITY, SEPARATION_MM, HEIGHT_MM, FREQUENCY_GHZ = 8.0, 40.0, 3.0, 1.8
+DT_NS, ZERO_NS, OFFSET_NS = 0.02, 1.0, 0.02
+
+
+@dataclass(frozen=True)
+class Scene:
+    """A job of one line with its scan and results."""
+
+    job: Job
+    scan: Scan
+    results: Results
+
+    @property
+    def line(self) -> Line:
+        return self.job.lines[0]
+
+
+def ricker(time_ns: np.ndarray) -> np.ndarray:
+    a = (np.pi * FREQUENCY_GHZ * time_ns) ** 2
+    return (1 - 2 * a) * np.exp(-a)
+
+
+def echo_ns(depth_mm: float) -> float:
+    two_way = wave.travel_time(depth_mm, PERMITTIVITY, SEPARATION_MM, HEIGHT_MM).time_ns
+    return ZERO_NS + float(two_way)
+
+
+def samples_of(
+    length_mm: float, spacing_mm: float, covers: Sequence[tuple[float, float]], face_mm: float
+) -> np.ndarray:
+    """Samples of a line, shape (traces, samples): direct wave, hyperbolas, back face, noise."""
+    time = np.arange(0, 6.4, DT_NS)
+    where = np.arange(0, length_mm + spacing_mm / 2, spacing_mm)
+    direct = ZERO_NS + SEPARATION_MM / C_MM_PER_NS + OFFSET_NS
+    data = np.tile(ricker(time - direct), (len(where), 1))
+    for position, cover in covers:
+        near = np.abs(where - position) < 250
+        slant = np.hypot(cover + 6, where[near] - position) - 6
+        arrivals = np.array([echo_ns(depth) for depth in slant])
+        fade = (cover / slant) ** 1.5
+        data[near] -= 0.6 * fade[:, None] * ricker(time[None, :] - arrivals[:, None])
+    if face_mm:
+        data += 0.35 * ricker(time - echo_ns(face_mm))[None, :]
+    noise = np.random.default_rng(11).normal(scale=0.01, size=data.shape)
+    return (data + noise).astype(np.float32)
+
+
+def make_scene(
+    bars: int = 4,
+    *,
+    face: bool = True,
+    tied: bool = True,
+    face_tied: bool = False,
+    extras: tuple[Mark, ...] = (),
+    pitch_mm: float = 180.0,
+    line_fields: dict | None = None,
+    **job_fields: object,
+) -> Scene:
+    """A deck with bars under 25 to 55 mm of cover and a back face at 160 mm."""
+    covers = [(100 + pitch_mm * i, 40 + 15 * np.sin(1.7 * i)) for i in range(bars)]
+    length = max(600.0, 200 + pitch_mm * (bars - 1))
+    scan = scan_from_array(
+        samples_of(length, 5.0, covers, 160.0 if face else 0.0), DT_NS, 5.0,
+        separation_mm=SEPARATION_MM,
+    )  # fmt: skip
+    marks: list[Mark] = [
+        BarMark(
+            id=f"bar-{i}", number=i, position_mm=at, position_u_mm=1.5, time_ns=echo_ns(cover),
+            overlaps_direct=cover < 28,
+            tie=Tie(depth_mm=round(cover, 1), plus_minus_mm=1.0) if tied and i == 1 else None,
+        )
+        for i, (at, cover) in enumerate(covers, start=1)
+    ]  # fmt: skip
+    if face:
+        tie = Tie(depth_mm=160.0, plus_minus_mm=2.0, origin="drilled hole or core")
+        anchors = (
+            Anchor(position_mm=60.0, time_ns=echo_ns(160.0), tie=tie if face_tied else None),
+            Anchor(position_mm=length - 60.0, time_ns=echo_ns(160.0)),
+        )
+        marks.append(FaceMark(id="face-1", number=1, anchors=anchors))
+    antenna = Antenna(
+        id="antenna-1", name="Antenna", separation_mm=SEPARATION_MM, height_mm=HEIGHT_MM,
+        centre_frequency_ghz=FREQUENCY_GHZ, source="separation from the file, the rest assumed",
+    )  # fmt: skip
+    line = Line(
+        id="line-1",
+        scan=ScanRef(
+            path="/somewhere/line_a.sgy", size_bytes=1, sha256=scan.sha256, traces=scan.traces,
+            samples=scan.samples, dt_ns=DT_NS,
+        ),
+        zone="zone-1",
+        antenna="antenna-1",
+        direct=DirectPick(time_ns=ZERO_NS + SEPARATION_MM / C_MM_PER_NS + OFFSET_NS),
+        marks=(*marks, *extras),
+        **{"name": "Line A", "datum": "north-west corner", "direction": "towards the ramp",
+           **(line_fields or {})},
+    )  # fmt: skip
+    job = Job(
+        **{"name": "Deck, bay 3", "note": "Invented demo data", **job_fields},
+        antennas=(antenna,),
+        lines=(line,),
+    )
+    stages = {"line-1": pick_stage(job, line, scan)}
+    return Scene(job, scan, evaluate(job, track_faces(job, stages)))
+
+
+EXTRAS: tuple[Mark, ...] = (
+    TargetMark(
+        id="target-1", number=1, position_mm=330.0, position_u_mm=3.0, time_ns=echo_ns(75.0),
+        what="conduit",
+    ),
+    TargetMark(
+        id="target-2", number=2, position_mm=520.0, position_u_mm=3.0, time_ns=echo_ns(110.0),
+        what="unknown",
+    ),
+    NoteMark(id="note-1", position_mm=230.0, time_ns=echo_ns(100.0), text="Damp patch, see photo"),
+)  # fmt: skip
+
+
+@pytest.fixture
+def scene() -> Callable[..., Scene]:
+    """Makes a scene."""
+    return make_scene
+
+
+@pytest.fixture
+def extras() -> tuple[Mark, ...]:
+    """A conduit, something unknown, and a note."""
+    return EXTRAS
+
+
+@pytest.fixture
+def now() -> datetime:
+    """The time printed."""
+    return datetime(2026, 3, 14, 9, 26, tzinfo=timezone(timedelta(hours=1)))

@@ -1,0 +1,366 @@
+"""The marked-up image says everything, draws marks where the depth model puts them, and is laid out."""
+
+import io
+import itertools
+import subprocess
+import sys
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import datetime
+from pathlib import Path
+
+import matplotlib
+import numpy as np
+import pytest
+from matplotlib.figure import Figure
+from matplotlib.font_manager import findfont
+from matplotlib.text import Text
+from matplotlib.transforms import Bbox
+from PIL import Image
+
+from depthwright.errors import DepthwrightError
+from depthwright.exports.figure import ImageStyle, line_figure
+from depthwright.exports.marks import circle
+from depthwright.job import BarMark, NoteMark
+from depthwright.results.evaluate import evaluate
+from depthwright.results.values import EvidenceRow
+from depthwright.results.words import CAUTIONS, INTERVALS, footing, permittivity_words
+from depthwright.scan import Scan, scan_from_array
+
+Made = Callable[..., object]
+BASELINE = Path(__file__).with_name("baseline") / "line.png"
+LONG = (
+    "Multi-storey car park at the harbour, level 4, bay 17 between grid lines C and D, north side"
+)
+
+
+@pytest.fixture
+def draw(now: datetime) -> Callable[..., Figure]:
+    def drawn(scene: object, style: ImageStyle | None = None) -> Figure:
+        return line_figure(scene.job, "line-1", scene.scan, scene.results, now, style)
+
+    return drawn
+
+
+def texts(figure: Figure) -> list[Text]:
+    return [text for text in figure.findobj(Text) if text.get_text() and text.get_visible()]
+
+
+def words(figure: Figure) -> str:
+    """All text of the page in one line, as set."""
+    return " ".join(text.get_text() for text in figure.texts).replace("\u00a0", " ")
+
+
+def section(figure: Figure) -> matplotlib.axes.Axes:
+    return next(axes for axes in figure.axes if axes.images)
+
+
+# What it says.
+
+
+def test_it_carries_the_depth_model_and_what_it_rests_on(scene: Made, draw: Made) -> None:
+    made = scene()
+    said = words(draw(made))
+    assert f"Permittivity {permittivity_words(made.results)}, velocity 106\u202fmm/ns." in said
+    assert "Depths rest on cover meter 40.0 ± 1.0\u202fmm on bar 1" in said
+    assert footing(made.results) in said
+    assert "separation 40\u202fmm, height 3\u202fmm" in said
+    assert "time offset 20 ± 130 ps" in said
+    assert "Typical of concrete alone gives 7.0 ± 3.0 (not used)." in said
+
+
+def test_it_carries_its_source(scene: Made, draw: Made) -> None:
+    made = scene()
+    said = words(draw(made))
+    assert f"line_a.sgy, sha256 {made.scan.sha256[:12]}…" in said
+    assert "2026-03-14 09:26 +01:00 · Depthwright" in said
+    assert "Line A: from north-west corner, towards the ramp" in said
+    assert "distance scale 1.000 ± 0.020" in said
+    assert "Lengths in millimetres" in said
+    assert "Invented demo data" in said
+
+
+@pytest.mark.parametrize("bars", [0, 3, 13])
+def test_it_carries_every_caution(scene: Made, draw: Made, bars: int) -> None:
+    said = words(draw(scene(bars)))
+    for caution in (*CAUTIONS, INTERVALS):
+        assert caution in said
+
+
+def test_every_bar_has_its_number_and_interval(scene: Made, draw: Made) -> None:
+    made = scene(4)
+    said = [text.get_text() for text in draw(made).texts]
+    for row in made.results.lines["line-1"].bars:
+        assert str(row.number) in said
+        assert f"{row.cover.value_mm:.0f} ± {row.cover.expanded_mm:.0f}" in said
+
+
+def test_a_known_depth_stands_beside_its_bracket(scene: Made, draw: Made) -> None:
+    assert "tie 40" in words(draw(scene(3)))
+
+
+def test_a_shortfall_says_by_how_much(scene: Made, draw: Made) -> None:
+    figure = draw(scene(4, specified_cover_mm=40.0))
+    said = [text.get_text().replace("\u202f", " ") for text in texts(figure)]
+    assert "14 mm short" in said
+    assert "specified\n40 mm" in said
+    hatched = [patch for axes in figure.axes for patch in axes.patches if patch.get_hatch()]
+    assert len(hatched) == 2
+
+
+def test_without_a_specified_cover_nothing_falls_short(scene: Made, draw: Made) -> None:
+    assert "short" not in " ".join(text.get_text() for text in texts(draw(scene(4))))
+
+
+def test_more_than_twelve_bars_are_left_to_the_schedule(scene: Made, draw: Made) -> None:
+    assert "source" in words(draw(scene(12)))
+    said = words(draw(scene(13)))
+    assert "13 bars: see the bar schedule of Line A." in said
+    assert "source" not in said
+
+
+def test_provisional_depths_are_in_italics_with_the_word(scene: Made, draw: Made) -> None:
+    made = scene(3, tied=False)
+    figure = draw(made)
+    labels = {text.get_text(): text for text in texts(figure)}
+    assert labels["Provisional depth, mm"].get_style() == "italic"
+    assert labels["provisional cover mm"].get_style() == "italic"
+    cover = made.results.lines["line-1"].bars[0].cover
+    beside = labels[f"{cover.value_mm:.0f} ± {cover.expanded_mm:.0f}"]
+    assert beside.get_style() == "italic"
+    assert "provisional" not in words(draw(scene(3))).lower()
+
+
+def test_targets_and_notes_are_named(scene: Made, draw: Made, extras: tuple) -> None:
+    figure = draw(scene(3, extras=extras))
+    said = [text.get_text().replace("\u202f", " ") for text in texts(figure)]
+    assert "C" in said
+    assert "?" in said
+    assert any(text.startswith("conduit 1  75 ± ") for text in said)
+    assert "Note 1: Damp patch, see photo" in words(figure)
+
+
+def test_a_bar_without_a_depth_is_said(scene: Made, draw: Made) -> None:
+    early = BarMark(id="bar-9", number=9, position_mm=560, position_u_mm=2, time_ns=0.9)
+    said = words(draw(scene(2, extras=(early,))))
+    assert "Bar 9 comes before any echo from inside the concrete: no depth." in said
+
+
+def test_inches_give_sixteenths_to_tape_from(scene: Made, draw: Made) -> None:
+    said = words(draw(scene(2, unit="in")))
+    assert "to 1/16" in said
+    assert "3 15/16" in said
+    assert " mm" not in said.replace("\u202f", " ")
+
+
+# Where things are.
+
+
+def test_depth_ticks_stand_where_the_model_reads_those_depths(scene: Made, draw: Made) -> None:
+    made = scene()
+    axes = section(draw(made))
+    depths = np.array([float(label.get_text()) for label in axes.get_yticklabels()])
+    model = made.results.lines["line-1"].model
+    np.testing.assert_allclose(axes.get_yticks(), model.file_ns(depths))
+    assert len(depths) > 3
+    read, _ = model.depths(np.asarray(axes.get_yticks())[1:], np.ones(len(depths) - 1))
+    np.testing.assert_allclose(read, depths[1:], rtol=1e-6)
+
+
+def test_a_bar_is_a_circle_in_true_geometry(scene: Made) -> None:
+    model = scene().results.lines["line-1"].model
+    outline = circle(model, 300.0, 40.0, 8.0)
+    depth, _ = model.depths(outline[:, 1], np.ones(len(outline)))
+    np.testing.assert_allclose(np.hypot(outline[:, 0] - 300.0, depth - 48.0), 8.0, rtol=1e-6)
+    assert depth.min() == pytest.approx(40.0, abs=0.01)
+
+
+def test_a_bar_is_drawn_at_its_place(scene: Made, draw: Made) -> None:
+    made = scene(3)
+    row = made.results.lines["line-1"].bars[1]
+    top = made.job.lines[0].mark(row.mark_id).time_ns
+    runs = [line.get_xydata() for line in section(draw(made)).lines]
+    circles = [run for run in runs if len(run) > 50 and np.ptp(run[:, 0]) < 20]
+    assert len(circles) == 3
+    places = [((run[:, 0].min() + run[:, 0].max()) / 2, run[:, 1].min()) for run in circles]
+    assert any(
+        x == pytest.approx(row.position.value_mm, abs=0.01) and y == pytest.approx(top, abs=1e-3)
+        for x, y in places
+    )
+
+
+def test_marks_outside_the_record_are_not_drawn(scene: Made, draw: Made) -> None:
+    far = BarMark(id="bar-9", number=9, position_mm=9000.0, position_u_mm=1.0, time_ns=2.0)
+    late = NoteMark(id="note-9", position_mm=100.0, time_ns=99.0, text="below")
+    with_them = section(draw(scene(2, extras=(far, late))))
+    without = section(draw(scene(2)))
+    assert len(with_them.lines) == len(without.lines)
+    assert len(with_them.texts) == len(without.texts)
+
+
+def test_one_loud_trace_of_many_stays_visible(scene: Made, draw: Made) -> None:
+    made = scene(1)
+    data = np.tile(made.scan.block(0, 100), (200, 1))
+    data[12_345, 200] = 1000.0
+    loud = scan_from_array(data, made.scan.dt_ns, 5.0)
+    image = section(draw(type(made)(made.job, loud, made.results))).images[0].get_array()
+    assert image.shape[1] <= 4000
+    row, column = np.unravel_index(int(image.argmax()), image.shape)
+    assert row == 200
+    assert column / image.shape[1] == pytest.approx(12_345 / 20_000, abs=0.001)
+    assert image.max() > 900
+
+
+def test_a_line_recorded_backwards_is_shown_from_the_datum_on(scene: Made, draw: Made) -> None:
+    made = scene(2)
+    scan = made.scan
+    turned = Scan(
+        traces=scan.traces, samples=scan.samples, dt_ns=scan.dt_ns, sha256=scan.sha256,
+        positions_mm=scan.positions_mm[::-1].copy(),
+        _read=lambda first, last: scan.block(0, scan.traces)[::-1][first:last],
+    )  # fmt: skip
+    forward = section(draw(made)).images[0].get_array()
+    backward = section(draw(type(made)(made.job, turned, made.results))).images[0].get_array()
+    np.testing.assert_array_equal(forward, backward)
+
+
+def test_uneven_traces_are_put_where_they_were_recorded(scene: Made, draw: Made) -> None:
+    made = scene(1)
+    where = np.concatenate([np.arange(100) * 1.0, 100.0 + np.arange(100) * 9.0])
+    data = np.zeros((200, 320), dtype=np.float32)
+    data[:100] = 1.0
+    data[100:] = -1.0
+    uneven = Scan(
+        traces=200, samples=320, dt_ns=0.02, positions_mm=where, sha256="",
+        _read=lambda first, last: data[first:last],
+    )  # fmt: skip
+    job = made.job.model_copy(update={"lines": (
+        made.line.model_copy(update={"recipe": made.line.recipe.model_copy(
+            update={"dewow": False})}),)})  # fmt: skip
+    image = section(draw(type(made)(job, uneven, made.results))).images[0].get_array()
+    assert (image[0] > 0).mean() == pytest.approx(100 / 991, abs=0.01)
+
+
+def test_contrast_and_colours_follow_the_style(scene: Made, draw: Made) -> None:
+    plain = section(draw(scene(1))).images[0]
+    strong = section(draw(scene(1), ImageStyle("inferno", 2.0))).images[0]
+    assert plain.get_cmap().name == "gray"
+    assert strong.get_cmap().name == "inferno"
+    assert strong.get_clim()[1] == pytest.approx(plain.get_clim()[1] / 2)
+    turned = section(draw(scene(1), ImageStyle(inverted=True))).images[0]
+    assert turned.get_cmap()(0.0) == plain.get_cmap()(1.0)
+
+
+@pytest.mark.parametrize("fields", [{"colour_map": "mud"}, {"contrast": 0}, {"contrast": np.nan}])
+def test_an_impossible_style_is_refused(fields: dict) -> None:
+    with pytest.raises(DepthwrightError):
+        ImageStyle(**fields)
+
+
+# How it is laid out.
+
+LAYOUTS = {
+    "one bar": {"bars": 1},
+    "twelve bars": {"bars": 12, "specified_cover_mm": 40.0, "face_tied": True},
+    "forty bars": {"bars": 40, "specified_cover_mm": 45.0},
+    "hundred bars": {"bars": 100, "pitch_mm": 90.0},
+    "nothing": {"bars": 0, "face": False},
+    "only a face": {"bars": 0, "face_tied": True},
+    "inches": {"bars": 9, "unit": "in", "specified_cover_mm": 38.1},
+    "provisional": {"bars": 7, "tied": False, "specified_cover_mm": 40.0},
+    "long names": {
+        "bars": 5, "name": LONG * 2, "note": LONG * 4,
+        "line_fields": {"datum": LONG, "direction": f"$towards$ the _ramp_ {LONG}", "name": LONG},
+    },
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", LAYOUTS)
+def test_no_text_leaves_the_page_or_covers_another(
+    scene: Made, draw: Made, extras: tuple, name: str
+) -> None:
+    marks = extras if name not in ("nothing", "only a face") else ()
+    figure = draw(scene(extras=marks, **LAYOUTS[name]))
+    with matplotlib.rc_context({"text.hinting": "none"}):
+        figure.draw_without_rendering()
+        boxes = [(text.get_text(), shrunk(text.get_window_extent())) for text in texts(figure)]
+    page = figure.bbox
+    for text, box in boxes:
+        assert page.x0 + 40 < box.x0, text
+        assert box.x1 < page.x1 - 40, text
+        assert page.y0 + 30 < box.y0, text
+        assert box.y1 < page.y1 - 30, text
+    for (one, first), (other, second) in itertools.combinations(boxes, 2):
+        assert not first.overlaps(second), (one, other)
+
+
+def shrunk(box: Bbox) -> Bbox:
+    """A text's box without the pixel of slack around its glyphs."""
+    return Bbox.from_extents(box.x0 + 2, box.y0 + 2, box.x1 - 2, box.y1 - 2)
+
+
+def test_it_is_a_landscape_page_of_a4(scene: Made, draw: Made) -> None:
+    width, height = draw(scene(1)).get_size_inches() * 25.4
+    assert (width, height) == (pytest.approx(297), pytest.approx(210))  # ISO 216
+
+
+def test_it_is_drawn_without_the_global_state_of_pyplot() -> None:
+    code = (
+        "import sys, depthwright.exports.write; sys.exit('matplotlib.pyplot' in sys.modules)"
+    )  # fmt: skip
+    assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
+
+
+# How it looks.
+
+
+def raster(figure: Figure) -> np.ndarray:
+    buffer = io.BytesIO()
+    with matplotlib.rc_context({"text.hinting": "none"}):
+        figure.savefig(buffer, format="png", dpi=60)
+    return np.asarray(Image.open(buffer).convert("RGB"), dtype=np.int16)
+
+
+def differing(one: np.ndarray, other: np.ndarray) -> float:
+    """Share of pixels that differ by more than an eighth of the scale."""
+    return float((np.abs(one - other).max(axis=2) > 32).mean())
+
+
+TOLERANCE = 0.004
+
+
+def golden(scene: Made, extras: tuple, **fields: object) -> object:
+    """A scene whose words are fixed, so that only what is drawn is compared."""
+    made = scene(5, extras=extras, specified_cover_mm=40.0, **fields)
+    evidence = (EvidenceRow("cover meter 40.0 ± 1.0 mm", 8.0, 1.4, True),)
+    results = replace(made.results, adopted_from=("a known depth",), evidence=evidence)
+    return replace(made, results=results)
+
+
+def test_it_looks_as_it_did(scene: Made, draw: Made, extras: tuple, tmp_path: Path) -> None:
+    assert findfont("DejaVu Sans").endswith("DejaVuSans.ttf")
+    now = raster(draw(golden(scene, extras)))
+    then = np.asarray(Image.open(BASELINE).convert("RGB"), dtype=np.int16)
+    assert now.shape == then.shape
+    if differing(now, then) > TOLERANCE:
+        for name, picture in (("now", now), ("then", then), ("difference", np.abs(now - then))):
+            Image.fromarray(picture.astype(np.uint8)).save(tmp_path / f"{name}.png")
+        share = f"{differing(now, then):.2%} of the pixels differ"
+        pytest.fail(f"{share}: if now.png in {tmp_path} is right, it is the new {BASELINE.name}")
+
+
+def test_the_comparison_would_notice_a_missing_tie(scene: Made, draw: Made, extras: tuple) -> None:
+    then = np.asarray(Image.open(BASELINE).convert("RGB"), dtype=np.int16)
+    assert differing(raster(draw(golden(scene, extras, tied=False))), then) > TOLERANCE
+
+
+def test_the_comparison_would_notice_a_moved_mark(scene: Made, draw: Made, extras: tuple) -> None:
+    made = golden(scene, extras)
+    line = made.line
+    bar = line.marks[1].model_copy(update={"position_mm": line.marks[1].position_mm + 25})
+    moved = line.model_copy(update={"marks": (line.marks[0], bar, *line.marks[2:])})
+    job = made.job.model_copy(update={"lines": (moved,)})
+    then = np.asarray(Image.open(BASELINE).convert("RGB"), dtype=np.int16)
+    results = replace(made.results, lines=evaluate(job).lines)
+    picture = raster(draw(replace(made, job=job, results=results)))
+    assert differing(picture, then) > TOLERANCE
