@@ -176,15 +176,11 @@ def number(value_mm: float, unit: LengthUnit) -> str:
 
 def distance_ticks(extent: Extent, unit: LengthUnit) -> list[float]:
     """Round distances from the datum along the section, mm."""
-    return _lengths(extent.left_mm, extent.right_mm, unit, 14)
+    return length_ticks(extent.left_mm, extent.right_mm, unit, 14)
 
 
-def length_ticks(low_mm: float, high_mm: float, unit: LengthUnit, most: int) -> list[float]:
+def length_ticks(low_mm: float, high_mm: float, unit: LengthUnit, most: float) -> list[float]:
     """Round lengths between two ends, mm, at most about ``most``."""
-    return _lengths(low_mm, high_mm, unit, most)
-
-
-def _lengths(low_mm: float, high_mm: float, unit: LengthUnit, most: float) -> list[float]:
     steps = tuple(step * MM_PER_UNIT[unit] for step in _STEPS[unit])
     return _steps(low_mm, high_mm, steps, most)
 
@@ -200,7 +196,7 @@ def _depth_ticks(model: LineModel, extent: Extent, unit: LengthUnit, height_mm: 
     """Round depths, mm, thinned where the surface squeezes them together."""
     end = np.array([extent.bottom_ns])
     deepest = float(np.nan_to_num(model.depths(end, np.ones(1))[0][0]))
-    depths = np.array(_lengths(0.0, deepest, unit, height_mm / 7))
+    depths = np.array(length_ticks(0.0, deepest, unit, height_mm / 7))
     places = (model.file_ns(depths) - extent.top_ns) / (extent.bottom_ns - extent.top_ns)
     kept: list[int] = []
     for index, place in enumerate(places * height_mm):
