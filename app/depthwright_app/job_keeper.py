@@ -9,6 +9,7 @@ from PySide6.QtCore import QObject, Signal
 from PySide6.QtWidgets import QFileDialog, QMessageBox, QWidget
 
 from depthwright.errors import DepthwrightError
+from depthwright.exports.figure import ImageStyle
 from depthwright.exports.write import export_image, export_job
 from depthwright.files.facts import MissingGeometry
 from depthwright.files.jobfile import load_job, save_job
@@ -44,6 +45,7 @@ class JobKeeper(QObject):
         self.record = record
         self.settings = settings.load(record)
         self._check: ResultsBlock | None = None
+        self.style: Callable[[], ImageStyle] = ImageStyle
 
     def remember(self, changed: settings.Settings) -> None:
         """Keep other settings."""
@@ -260,7 +262,9 @@ class JobKeeper(QObject):
         line_id = document.line_id
         when = datetime.now().astimezone()
         if self._try(
-            lambda: export_image(path, document.job, line_id, stage.scan, document.results, when)
+            lambda: export_image(
+                path, document.job, line_id, stage.scan, document.results, when, self.style()
+            )
         ):
             document.said.emit(f"Image written to {path}.", False)
 
@@ -276,11 +280,11 @@ class JobKeeper(QObject):
         """Write images and tables of all lines, in the background."""
         document = self.document
         job, stages, results = document.job, dict(document.stages), document.results
-        when = datetime.now().astimezone()
+        when, style = datetime.now().astimezone(), self.style()
         document.said.emit("Writing images and tables.", False)
         self.background.run(
             "export",
-            lambda _: export_job(job, stages, results, folder, when),
+            lambda _: export_job(job, stages, results, folder, when, style=style),
             lambda written: document.said.emit(f"{len(written)} files written to {folder}.", False),
             self._export_failed,
         )

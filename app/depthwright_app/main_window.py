@@ -51,6 +51,7 @@ class MainWindow(QMainWindow):
         self.tree, self.details = MarksTree(), Details()
         self.ledger, self.strip = Ledger(), MessageStrip()
         self.presenter = Presenter(self)
+        self.keeper.style = self.presenter.style
         self.commands = Commands(self, command_table(self))
         self._place_panes()
         self._make_toolbars()

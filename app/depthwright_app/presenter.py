@@ -10,6 +10,7 @@ from PySide6.QtCore import QObject
 from depthwright import edits
 from depthwright.depth.priors import METER_READING_U_MM
 from depthwright.errors import DepthwrightError
+from depthwright.exports.figure import ImageStyle
 from depthwright.job import Line, Origin, TargetKind, Tie
 from depthwright.processing.recipe import Setting
 from depthwright.processing.shown import shown_image
@@ -20,7 +21,7 @@ from depthwright.wave import travel_time
 from depthwright_app.dialogs.job_sheet import JobSheet
 from depthwright_app.dialogs.line_sheet import LineSheet
 from depthwright_app.picture import resolve
-from depthwright_app.section.view import COLOUR_MAPS, Shading
+from depthwright_app.section.view import COLOUR_MAPS
 
 if TYPE_CHECKING:
     from depthwright_app.main_window import MainWindow
@@ -196,13 +197,16 @@ class Presenter(QObject):
 
     def reshade(self, *_: object) -> None:
         """Contrast and colours as the controls stand."""
+        self.window.pane.show_shading(self.style())
+
+    def style(self) -> ImageStyle:
+        """Contrast and colours as the controls stand: of the window and of its exports."""
         window = self.window
-        shading = Shading(
+        return ImageStyle(
+            colour_map=list(COLOUR_MAPS.values())[window.colours.currentIndex()],
             contrast=CONTRAST_PER_STEP ** window.contrast.value(),
-            colour_map=list(COLOUR_MAPS)[window.colours.currentIndex()],
             inverted=window.commands["invert"].isChecked(),
         )
-        window.pane.show_shading(shading)
 
     def _trace_of_selection(self) -> None:
         """The trace pane shows the selected mark's trace and its picked maximum."""

@@ -1,13 +1,12 @@
 """The section pane: B-scan, depth ruler, trace pane and cover strip on shared axes, and the mouse."""
 
-from dataclasses import dataclass
-
 import numpy as np
 import pyqtgraph as pg
 from PySide6.QtCore import QPoint, QPointF, QRectF, Qt, Signal
 from PySide6.QtGui import QFont, QKeyEvent
 from PySide6.QtWidgets import QWidget
 
+from depthwright.exports.figure import ImageStyle
 from depthwright.scan import Block, Scan
 from depthwright.units import LengthUnit
 from depthwright_app import theme
@@ -20,17 +19,8 @@ from depthwright_app.trace_pane import TracePane
 
 AXIS_PX = 62
 GRAB_PX = 14.0
-COLOUR_MAPS = {"Grey": "CET-L1", "Warm": "CET-L3", "Blue": "CET-L15", "Two-sided": "CET-D1A"}
-"""Perceptually uniform maps (Kovesi 2015, arXiv:1509.03700), by the names shown."""
-
-
-@dataclass(frozen=True)
-class Shading:
-    """How samples become greys or colours; never alters the scan."""
-
-    contrast: float = 1.0
-    colour_map: str = "Grey"
-    inverted: bool = False
+COLOUR_MAPS = {"Grey": "gray", "Warm": "magma", "Steady": "cividis", "Two-sided": "RdBu"}
+"""Perceptual maps by the names shown; the values are matplotlib's, so that exports look the same."""
 
 
 class SectionBox(pg.ViewBox):  # type: ignore[misc]
@@ -195,11 +185,11 @@ class SectionPane(pg.GraphicsLayoutWidget):  # type: ignore[misc]
             self._limit(self._line_rect)
             self.show_all()
 
-    def show_shading(self, shading: Shading) -> None:
+    def show_shading(self, shading: ImageStyle) -> None:
         """Contrast and colours."""
         level = self._scale / shading.contrast
         self.image.setLevels((-level, level))
-        colours = pg.colormap.get(COLOUR_MAPS[shading.colour_map])
+        colours = pg.colormap.get(shading.colour_map, source="matplotlib")
         table = colours.getLookupTable(nPts=256)
         self.image.setLookupTable(table[::-1] if shading.inverted else table)
 

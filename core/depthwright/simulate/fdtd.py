@@ -55,8 +55,9 @@ def simulate_line(
     whole = rasterise(
         scene,
         CELL_MM,
-        float(positions_mm.min()) - edge,
-        float(positions_mm.max()) + edge,
+        # The scene's own extent, so that the aggregate is the same whichever traces are asked for.
+        min(float(positions_mm.min()), scene.face_mm[0]) - edge,
+        max(float(positions_mm.max()), scene.face_mm[-1]) + edge,
         -depth_edge,
         float(deepest) + depth_edge,
     )
