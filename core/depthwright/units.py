@@ -84,7 +84,9 @@ def parse_reading(text: str, unit: LengthUnit = "mm") -> Reading:
     value_text, spread_text = parts
     spread_mm = parse_length_mm(spread_text, _typed_unit(value_text) or unit)
     if spread_mm <= 0:
-        raise DepthwrightError("An uncertainty of zero is not possible.", "Type it like 23 ± 1.")
+        raise DepthwrightError(
+            "An uncertainty has to be greater than zero.", "Type it like 23 ± 1."
+        )
     return Reading(parse_length_mm(value_text, _typed_unit(spread_text) or unit), spread_mm)
 
 
@@ -98,6 +100,10 @@ def parse_plain(text: str) -> tuple[float, float | None]:
     if not all(math.isfinite(number) for number in (value, *spread)) or len(spread) > 1:
         raise DepthwrightError(
             f"“{text.strip()}” is not a number.", "Type it like 8.1 or 8.1 ± 0.5."
+        )
+    if spread and spread[0] <= 0:
+        raise DepthwrightError(
+            "An uncertainty has to be greater than zero.", "Type it like 8.1 ± 0.5."
         )
     return value, spread[0] if spread else None
 
