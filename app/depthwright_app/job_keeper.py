@@ -82,6 +82,7 @@ class JobKeeper(QObject):
         self._check = loaded.results
         self.document.open(loaded.job, path)
         self.remember(self.settings.opened(path))
+        self.document.said.emit(_welcome(loaded.job), False)
         for finding in loaded.findings:
             self.document.said.emit(finding, True)
         self.read_scans()
@@ -260,10 +261,10 @@ class JobKeeper(QObject):
         if stage is None:
             return
         line_id = document.line_id
-        when = datetime.now().astimezone()
+        when, style = datetime.now().astimezone(), self.style()
         if self._try(
             lambda: export_image(
-                path, document.job, line_id, stage.scan, document.results, when, self.style()
+                path, document.job, line_id, stage.scan, document.results, when, style
             )
         ):
             document.said.emit(f"Image written to {path}.", False)
@@ -301,3 +302,13 @@ class JobKeeper(QObject):
             self.document.said.emit(str(problem), True)
             return False
         return True
+
+
+def _welcome(job: Job) -> str:
+    """What was opened, and the next step."""
+    count = len(job.lines)
+    lines = f"{count} line{'' if count == 1 else 's'}"
+    note = f" {job.note}" if job.note else ""
+    marked = any(line.marks for line in job.lines)
+    step = "" if marked else " Click near the apex of a bar to mark it."
+    return f"{job.name}: {lines}.{note}{step}"

@@ -112,6 +112,38 @@ def resolve(
     )
 
 
+def readout(
+    job: Job, results: Results, line_id: str, mark_id: str, anchor: int | None
+) -> tuple[tuple[str, str], ...]:
+    """What is known of one mark: pairs of a name and a value with its interval (U, k = 2)."""
+    line, rows = job.line(line_id), results.lines[line_id]
+
+    def full(value: Measured) -> str:
+        return format_interval(value.value_mm, value.expanded_mm, job.unit)
+
+    for bar in rows.bars:
+        if bar.mark_id == mark_id:
+            pairs = [("Cover", full(bar.cover)), ("Position", full(bar.position))]
+            if bar.spacing is not None:
+                pairs.append(("Spacing", full(bar.spacing)))
+            return (*pairs, ("Two-way time", f"{bar.two_way_ns:.2f} ns"))
+    for face in rows.faces:
+        if face.mark_id == mark_id:
+            here = face.anchors[anchor or 0]
+            return (
+                ("Thickness here", full(here.depth)),
+                ("Position", full(here.position)),
+                ("Median", full(face.median)),
+            )
+    for target in rows.targets:
+        if target.mark_id == mark_id:
+            return (("Depth", full(target.depth)), ("Position", full(target.position)))
+    note = line.mark(mark_id)
+    if isinstance(note, NoteMark):
+        return (("Position", format_length(line.on_concrete_mm(note.position_mm), job.unit)),)
+    return ()
+
+
 def measured_label(value: Measured, unit: LengthUnit, with_unit: bool = False) -> str:
     """``24 ± 2``, as beside marks."""
     return format_interval(value.value_mm, value.expanded_mm, unit, 1, with_unit)

@@ -20,13 +20,14 @@ from depthwright.units import LENGTH_UNITS, format_interval, format_length, pars
 from depthwright.wave import travel_time
 from depthwright_app.dialogs.job_sheet import JobSheet
 from depthwright_app.dialogs.line_sheet import LineSheet
-from depthwright_app.picture import resolve
+from depthwright_app.picture import readout, resolve
 from depthwright_app.section.view import COLOUR_MAPS
 
 if TYPE_CHECKING:
     from depthwright_app.main_window import MainWindow
 
 CONTRAST_PER_STEP = 1.12
+_HEIGHT_PLACES = {"mm": 1, "cm": 2, "in": 2}
 APPEARANCES = ("system", "light", "dark")
 
 
@@ -105,8 +106,13 @@ class Presenter(QObject):
         window.tree.show_job(
             document.job, document.results, document.line_id, selection, set(document.missing)
         )
+        known = (
+            readout(document.job, document.results, selection.line_id, *chosen)
+            if selection and chosen
+            else ()
+        )
         window.details.show_mark(
-            document.selected, selection.anchor if selection else None, document.job.unit
+            document.selected, selection.anchor if selection else None, document.job.unit, known
         )
         self._trace_of_selection()
         window.commands.refresh()
@@ -127,7 +133,7 @@ class Presenter(QObject):
         return (
             f"{line.name}: from {line.datum}, {line.direction}.\n"
             f"{antenna.name}: separation {format_length(antenna.separation_mm, job.unit)}, "
-            f"{format_length(antenna.height_mm, job.unit)} above the surface, "
+            f"{format_length(antenna.height_mm, job.unit, _HEIGHT_PLACES[job.unit])} above the surface, "
             f"{antenna.centre_frequency_ghz:g} GHz, time offset {1e3 * antenna.time_offset_ns:.0f} ± "
             f"{2e3 * antenna.time_offset_u_ns:.0f} ps (k = 2); {antenna.source}."
         )

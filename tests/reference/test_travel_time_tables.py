@@ -1,8 +1,8 @@
 """Travel times against tables computed apart from this project from the closed forms.
 
 Sources: v = c / sqrt(eps_r) with c = 0.299792458 m/ns (SI); offset reflector
-t = (2/v) sqrt(d^2 + (s/2)^2), the form used for common-offset surveys (ASTM D6432, from memory). Values computed independently with
-numpy from those formulas, to the digits printed.
+t = (2/v) sqrt(d^2 + (s/2)^2), the form used for common-offset surveys (ASTM D6432, from memory).
+Values computed independently with numpy from those formulas, to the digits printed.
 """
 
 import numpy as np

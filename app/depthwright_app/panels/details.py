@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from typing import get_args
 
-from PySide6.QtCore import Signal
+from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import (
     QCheckBox,
     QComboBox,
@@ -34,6 +34,8 @@ from depthwright_app.document import mark_words
 
 ORIGINS: tuple[Origin, ...] = get_args(Origin)
 KINDS: tuple[TargetKind, ...] = get_args(TargetKind)
+Known = tuple[tuple[str, str], ...]
+"""Pairs of a name and a value with its interval."""
 
 
 class Details(QFrame):
@@ -56,17 +58,19 @@ class Details(QFrame):
         self._body: QWidget | None = None
         self._shown: object = None
 
-    def show_mark(self, mark: Mark | None, anchor: int | None, unit: LengthUnit) -> None:
+    def show_mark(
+        self, mark: Mark | None, anchor: int | None, unit: LengthUnit, known: Known = ()
+    ) -> None:
         """Write down another mark; typing in progress is left alone when nothing changed."""
-        if self._shown == (mark, anchor, unit) and self._body is not None:
+        if self._shown == (mark, anchor, unit, known) and self._body is not None:
             return
-        self._shown = (mark, anchor, unit)
+        self._shown = (mark, anchor, unit, known)
         if self._body is not None:
             while self._box.takeAt(0) is not None:
                 pass
             self._body.hide()
             self._body.deleteLater()
-        self._body = self._empty() if mark is None else self._form(mark, anchor, unit)
+        self._body = self._empty() if mark is None else self._form(mark, anchor, unit, known)
         self._box.addWidget(self._body)
         self._box.addStretch()
 
@@ -78,7 +82,7 @@ class Details(QFrame):
         label.setProperty("quiet", True)
         return label
 
-    def _form(self, mark: Mark, anchor: int | None, unit: LengthUnit) -> QWidget:
+    def _form(self, mark: Mark, anchor: int | None, unit: LengthUnit, known: Known) -> QWidget:
         body = QWidget()
         form = QFormLayout(body)
         form.setContentsMargins(0, 0, 0, 0)
@@ -86,10 +90,14 @@ class Details(QFrame):
         title = QLabel(_title(mark, anchor))
         title.setProperty("heading", True)
         form.addRow(title)
+        for name, value in known:
+            shown = QLabel(value)
+            shown.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
+            form.addRow(name, shown)
         if isinstance(mark, BarMark):
             self._line(form, "Number", str(mark.number), self.number_typed.emit)
-            shown = f"{from_mm(mark.diameter_mm, unit):.4g} {unit}"
-            self._line(form, "Diameter", shown, self.diameter_typed.emit)
+            diameter = f"{from_mm(mark.diameter_mm, unit):.4g} {unit}"
+            self._line(form, "Diameter", diameter, self.diameter_typed.emit)
             self._tie(form, mark.tie, "cover meter", unit)
         elif isinstance(mark, FaceMark):
             place: Anchor = mark.anchors[anchor or 0]

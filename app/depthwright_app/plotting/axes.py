@@ -10,6 +10,11 @@ class LengthAxis(pg.AxisItem):  # type: ignore[misc]
 
     unit: LengthUnit = "mm"
 
+    def __init__(self, orientation: str) -> None:
+        super().__init__(orientation)
+        # The ends of the line keep their numbers.
+        self.setStyle(hideOverlappingLabels=False)
+
     def show_unit(self, unit: LengthUnit) -> None:
         """Label in another unit."""
         self.unit = unit
