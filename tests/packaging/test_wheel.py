@@ -66,6 +66,7 @@ def test_the_sample_data_lies_in_the_data_folder(
     committed: list[PurePosixPath], wheel_names: set[str]
 ) -> None:
     expected = {name.as_posix() for name in committed if name.parts[0] == "sample_data"}
+    assert "sample_data/demo.dwjob" in expected
     packed = {name.split(SHARED)[1] for name in wheel_names if SHARED in name}
     assert packed == expected
 
