@@ -11,12 +11,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from depthwright.job import BarMark, FaceMark, Job, Line, NoteMark, TargetMark, Tie
-from depthwright.results.values import LineModel, LineRows, Measured, Results
+from depthwright.results.values import FaceRow, LineRows, Measured, Results
 from depthwright.units import LengthUnit, format_interval, format_length
 
 Floats = NDArray[np.float64]
 
-CIRCLE_POINTS = 40
 TARGET_LETTERS = {"duct": "D", "conduit": "C", "void": "V", "unknown": "?"}
 
 
@@ -52,13 +51,20 @@ class PointGlyph:
 
 
 @dataclass(frozen=True)
-class FaceGlyph:
-    """A back face: its line and the band of U, as (mm, ns) pairs."""
+class Stretch:
+    """A back face without a gap: its line and the edges of U, as (mm, ns) pairs."""
 
-    mark_id: str
     line: tuple[tuple[float, float], ...]
     upper: tuple[tuple[float, float], ...]
     lower: tuple[tuple[float, float], ...]
+
+
+@dataclass(frozen=True)
+class FaceGlyph:
+    """A back face in its stretches."""
+
+    mark_id: str
+    stretches: tuple[Stretch, ...]
     label: str
     selected: bool
 
@@ -154,13 +160,6 @@ def tie_words(tie: Tie | None, unit: LengthUnit) -> str:
     return format_length(tie.depth_mm, unit) if tie else ""
 
 
-def circle(model: LineModel, position_mm: float, cover_mm: float, radius_mm: float) -> Floats:
-    """Outline of a bar in true geometry, (mm, ns) pairs, shape (points, 2)."""
-    angle = np.linspace(0, 2 * np.pi, CIRCLE_POINTS, endpoint=False)
-    depth = np.maximum(cover_mm + radius_mm * (1 - np.cos(angle)), 0.0)
-    return np.column_stack([position_mm + radius_mm * np.sin(angle), model.file_ns(depth)])
-
-
 def _bars(
     job: Job, line: Line, rows: LineRows, chosen: str, surface: float, provisional: bool
 ) -> tuple[BarGlyph, ...]:
@@ -172,8 +171,8 @@ def _bars(
         outline: Floats = np.empty((0, 2))
         whisker = (mark.time_ns, mark.time_ns)
         if known:
-            outline = circle(
-                rows.model, row.position.value_mm, row.cover.value_mm, row.diameter_mm / 2
+            outline = rows.model.bar_outline(
+                row.position.value_mm, row.cover.value_mm, row.diameter_mm
             )
             ends = row.cover.value_mm + row.cover.expanded_mm * np.array([-1.0, 1.0])
             low, high = rows.model.file_ns(np.maximum(ends, 0.0))
@@ -196,27 +195,31 @@ def _bars(
 
 
 def _faces(unit: LengthUnit, rows: LineRows, chosen: str) -> tuple[FaceGlyph, ...]:
-    glyphs = []
-    for row in rows.faces:
-        known = np.isfinite(row.depth_mm)
-        where = row.position_mm[known]
-        low, high = (
-            rows.model.file_ns(
-                np.maximum(row.depth_mm[known] + sign * 2 * row.depth_u_mm[known], 0.0)
-            )
-            for sign in (-1, 1)
+    return tuple(
+        FaceGlyph(
+            mark_id=row.mark_id,
+            stretches=tuple(_stretches(rows, row)),
+            label=measured_label(row.median, unit, with_unit=True),
+            selected=row.mark_id == chosen,
         )
-        glyphs.append(
-            FaceGlyph(
-                mark_id=row.mark_id,
-                line=_pairs(where, row.time_ns[known]),
-                upper=_pairs(where, low),
-                lower=_pairs(where, high),
-                label=measured_label(row.median, unit, with_unit=True),
-                selected=row.mark_id == chosen,
-            )
-        )
-    return tuple(glyphs)
+        for row in rows.faces
+    )
+
+
+def _stretches(rows: LineRows, row: FaceRow) -> list[Stretch]:
+    """The profile's stretches between gaps, with the band of U."""
+    low, high = (
+        rows.model.file_ns(np.maximum(row.depth_mm + sign * 2 * row.depth_u_mm, 0.0))
+        for sign in (-1, 1)
+    )
+    stretches = []
+    for part in np.split(np.arange(len(row.position_mm)), row.breaks):
+        part = part[np.isfinite(row.depth_mm[part])]
+        if len(part):
+            where = row.position_mm[part]
+            runs = (_pairs(where, times[part]) for times in (row.time_ns, low, high))
+            stretches.append(Stretch(*runs))
+    return stretches
 
 
 def _pairs(where: Floats, time: Floats) -> tuple[tuple[float, float], ...]:

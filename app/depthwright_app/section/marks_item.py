@@ -93,15 +93,17 @@ class MarksItem(Overlay):
         cased_line(painter, run, theme.TIE, LINE_PX + 0.5, theme.CASING)
 
     def _face(self, painter: QPainter, face: FaceGlyph) -> None:
-        for edge in (face.upper, face.lower):
-            painter.setPen(pen(theme.FACE, 1.0, dashed=True))
-            painter.drawPolyline(self.polygon(edge))
         width = SELECTED_PX if face.selected else LINE_PX
-        cased_line(painter, self.polygon(face.line), theme.FACE, width, theme.CASING)
+        for stretch in face.stretches:
+            for edge in (stretch.upper, stretch.lower):
+                painter.setPen(pen(theme.FACE, 1.0, dashed=True))
+                painter.drawPolyline(self.polygon(edge))
+            cased_line(painter, self.polygon(stretch.line), theme.FACE, width, theme.CASING)
 
     def _face_label(self, labels: Labels, face: FaceGlyph) -> None:
-        if face.line:
-            middle = face.line[len(face.line) // 2]
+        if face.stretches:
+            longest = max(face.stretches, key=lambda stretch: len(stretch.line)).line
+            middle = longest[len(longest) // 2]
             where = self.at(*middle) + QPointF(0, 30)
             labels.place(f"back face   {face.label}", where, theme.FACE, self.picture.provisional)
 

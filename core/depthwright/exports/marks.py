@@ -81,7 +81,7 @@ class Marks:
             return
         leader_ns = time
         if math.isfinite(row.cover.value_mm):
-            outline = circle(self.model, position, row.cover.value_mm, row.diameter_mm / 2)
+            outline = self.model.bar_outline(position, row.cover.value_mm, row.diameter_mm)
             self._stroke(outline[:, 0], outline[:, 1], palette.BAR)
             ends = row.cover.value_mm + row.cover.expanded_mm * np.array([-1.0, 1.0])
             low, high = self.model.file_ns(np.maximum(ends, 0.0))
@@ -129,7 +129,7 @@ class Marks:
     def _face(self, row: FaceRow, mark: FaceMark) -> None:
         """The back face through its profile, its U as edges hatched on the far side, its anchors."""
         where, depth = row.position_mm, row.depth_mm
-        broken = _breaks(where, tracked=len(where) > len(row.anchors))
+        broken = row.breaks
         spread = COVERAGE_FACTOR * row.depth_u_mm
         for sign in (-1.0, 1.0):
             edge = self.model.file_ns(np.maximum(np.nan_to_num(depth + sign * spread), 0.0))
@@ -272,21 +272,6 @@ def notes_of(line: Line) -> list[NoteMark]:
     """A line's notes in the order of their numbers on the page."""
     notes = [mark for mark in line.marks if isinstance(mark, NoteMark)]
     return sorted(notes, key=lambda note: note.position_mm)
-
-
-def circle(model: LineModel, position_mm: float, cover_mm: float, radius_mm: float) -> Floats:
-    """Outline of a bar in true geometry, (mm, ns) pairs, shape (points, 2)."""
-    angle = np.linspace(0, 2 * np.pi, CIRCLE_POINTS)
-    depth = np.maximum(cover_mm + radius_mm - radius_mm * np.sin(angle), 0.0)
-    return np.column_stack([position_mm + radius_mm * np.cos(angle), model.file_ns(depth)])
-
-
-def _breaks(where: Floats, *, tracked: bool) -> NDArray[np.intp]:
-    """Where a tracked profile has gaps: before points far behind the one before."""
-    if not tracked or len(where) < 3:
-        return np.empty(0, dtype=np.intp)
-    steps = np.diff(where)
-    return np.flatnonzero(steps > 3.5 * np.median(steps)) + 1
 
 
 def _with_gaps(where: Floats, values: Floats, broken: NDArray[np.intp]) -> tuple[Floats, Floats]:

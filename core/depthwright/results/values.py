@@ -15,6 +15,10 @@ Floats = NDArray[np.float64]
 COVERAGE_FACTOR = 2.0
 """Expanded uncertainty U = k u with k = 2, about 95 % (JCGM 100:2008, 6.2)."""
 
+OUTLINE_POINTS = 61
+GAP_STEPS = 3.5
+"""Tracked points farther apart than this many usual steps have a gap between them."""
+
 
 @dataclass(frozen=True)
 class Measured:
@@ -67,6 +71,17 @@ class FaceRow:
     depth_mm: Floats
     depth_u_mm: Floats
     time_ns: Floats
+
+    @property
+    def breaks(self) -> NDArray[np.intp]:
+        """Indices of the profile's points that begin a stretch after a gap.
+
+        Anchors alone are joined: nothing was tracked between them.
+        """
+        if len(self.position_mm) <= max(2, len(self.anchors)):
+            return np.empty(0, dtype=np.intp)
+        steps = np.diff(self.position_mm)
+        return np.flatnonzero(steps > GAP_STEPS * np.median(steps)) + 1
 
     @property
     def median(self) -> Measured:
@@ -139,6 +154,13 @@ class LineModel:
         """Depths and standard uncertainties at file times, mm, shape (points,)."""
         posterior = self.posterior.more(self.points(file_ns, time_u_ns))
         return posterior.depth_mm, posterior.depth_u_mm
+
+    def bar_outline(self, position_mm: float, cover_mm: float, diameter_mm: float) -> Floats:
+        """A bar in true geometry on the time axis: (mm, ns) pairs, shape (points, 2), closed."""
+        angle = np.linspace(0, 2 * np.pi, OUTLINE_POINTS)
+        radius = diameter_mm / 2
+        depth = np.maximum(cover_mm + radius * (1 - np.sin(angle)), 0.0)
+        return np.column_stack([position_mm + radius * np.cos(angle), self.file_ns(depth)])
 
     def permittivity_for(self, depth_mm: float, file_ns: float) -> float:
         """The permittivity that would read ``depth_mm`` at a file time, all else as it is."""

@@ -20,7 +20,6 @@ from PIL import Image
 
 from depthwright.errors import DepthwrightError
 from depthwright.exports.figure import ImageStyle, line_figure
-from depthwright.exports.marks import circle
 from depthwright.job import BarMark, NoteMark
 from depthwright.results.evaluate import evaluate
 from depthwright.results.values import EvidenceRow
@@ -169,7 +168,7 @@ def test_depth_ticks_stand_where_the_model_reads_those_depths(scene: Made, draw:
 
 def test_a_bar_is_a_circle_in_true_geometry(scene: Made) -> None:
     model = scene().results.lines["line-1"].model
-    outline = circle(model, 300.0, 40.0, 8.0)
+    outline = model.bar_outline(300.0, 40.0, 16.0)
     depth, _ = model.depths(outline[:, 1], np.ones(len(outline)))
     np.testing.assert_allclose(np.hypot(outline[:, 0] - 300.0, depth - 48.0), 8.0, rtol=1e-6)
     assert depth.min() == pytest.approx(40.0, abs=0.01)

@@ -69,6 +69,18 @@ def test_the_back_face_comes_when_the_ray_says(thickness):
     assert found - zero == pytest.approx(float(ray), abs=0.025)
 
 
+@pytest.mark.parametrize(("cover", "diameter"), [(40.0, 12.0), (62.5, 16.0)])
+def test_a_bars_echo_comes_when_the_ray_says(cover, diameter):
+    """Within 20 ps (1.1 mm): bars drawn as whole cells and the grid's dispersion make it 10 to 17 ps late."""
+    bare = antenna.simulate_half_space(Scene(8.0, 0.005, (0.0,), (1e4,)), PAIR, DT_NS, 220)
+    scene = Scene(8.0, 0.005, (0.0,), (300.0,), (Bar(0.0, cover, diameter),))
+    with_bar = fdtd.simulate_line(scene, PAIR, np.zeros(1), DT_NS, 220)
+    around = envelope(keep_band(with_bar - bare, DT_NS, 1.83))
+    found = refine_peak(around, 60 + around[:, 60:].argmax(axis=1))[0] * DT_NS
+    ray = wave.travel_time(cover, 8.0, 40.0, 2.5).time_ns
+    assert found - antenna.zero_time_ns(2.0, 1.83, DT_NS) == pytest.approx(float(ray), abs=0.020)
+
+
 def test_thicker_by_50_mm_is_later_by_the_waves_time():
     """Difference of two echoes: free of the antennas' near field; v = c / sqrt(eps)."""
     times = []
