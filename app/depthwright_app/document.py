@@ -49,7 +49,6 @@ class Document(QObject):
     def __init__(self, parent: QObject | None = None) -> None:
         super().__init__(parent)
         self.path: Path | None = None
-        self.moved_words = ""
         self._adopt(Job())
 
     def _adopt(self, job: Job) -> None:
@@ -61,6 +60,12 @@ class Document(QObject):
         self.line_id = job.lines[0].id if job.lines else ""
         self.selection: Selection | None = None
         self._tracks: dict[tuple[str, FaceMark], FaceTrack] = {}
+        self._moved: tuple[Results, Results] | None = None
+
+    @property
+    def moved_words(self) -> str:
+        """What the last edit that moved a number moved."""
+        return words.what_moved(*self._moved, self.job.unit) if self._moved else ""
 
     @property
     def job(self) -> Job:
@@ -101,7 +106,6 @@ class Document(QObject):
         before = self.job
         self._adopt(job)
         self.path = path
-        self.moved_words = ""
         self.job_changed.emit(before, job)
         self.line_changed.emit()
         self.selection_changed.emit()
@@ -147,7 +151,8 @@ class Document(QObject):
         if history.job is before_job:
             return
         moved = words.what_moved(before, results, history.job.unit)
-        self.moved_words = moved or self.moved_words
+        if moved:
+            self._moved = (before, results)
         if self.line_id not in {line.id for line in history.job.lines}:
             self.line_id = history.job.lines[0].id if history.job.lines else ""
             self.line_changed.emit()
@@ -194,6 +199,8 @@ class Document(QObject):
     def show_line(self, line_id: str) -> None:
         """Show another line."""
         if line_id != self.line_id:
+            if self.selection is not None and self.selection.line_id != line_id:
+                self.select(None)
             self.line_id = line_id
             self.line_changed.emit()
 

@@ -23,6 +23,7 @@ from depthwright.results.tracking import pick_stage
 from depthwright.scan import Scan
 from depthwright_app import settings
 from depthwright_app.background import Background, Report
+from depthwright_app.demo import copy_demo, user_folder
 from depthwright_app.dialogs.file_questions import FileQuestions
 from depthwright_app.document import Document
 
@@ -86,6 +87,15 @@ class JobKeeper(QObject):
         for finding in loaded.findings:
             self.document.said.emit(finding, True)
         self.read_scans()
+
+    def open_demo(self) -> None:
+        """Open the user's copy of the demo job."""
+        try:
+            path = copy_demo(user_folder())
+        except DepthwrightError as problem:
+            self.document.said.emit(str(problem), True)
+            return
+        self.open_job(path)
 
     def new_job(self) -> None:
         """Start an empty job."""

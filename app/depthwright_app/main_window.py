@@ -13,6 +13,7 @@ from PySide6.QtWidgets import (
     QSizePolicy,
     QSlider,
     QSplitter,
+    QStackedWidget,
     QToolBar,
     QVBoxLayout,
     QWidget,
@@ -34,6 +35,7 @@ from depthwright_app.panels.details import Details
 from depthwright_app.panels.marks_tree import MarksTree
 from depthwright_app.presenter import Presenter
 from depthwright_app.section.view import COLOUR_MAPS, SectionPane
+from depthwright_app.start_page import StartPage
 
 
 class MainWindow(QMainWindow):
@@ -46,7 +48,7 @@ class MainWindow(QMainWindow):
         self.keeper = JobKeeper(
             self.document, self.background, self, record or settings.settings_path()
         )
-        self.pane = SectionPane()
+        self.pane, self.start, self.middle = SectionPane(), StartPage(), QStackedWidget()
         self.marking = Marking(self.document, self.pane)
         self.tree, self.details = MarksTree(), Details()
         self.ledger, self.strip = Ledger(), MessageStrip()
@@ -71,8 +73,10 @@ class MainWindow(QMainWindow):
         left.setStretchFactor(0, 1)
         left.setSizes([420, 380])
         left.setChildrenCollapsible(False)
+        self.middle.addWidget(self.start)
+        self.middle.addWidget(self.pane)
         across = QSplitter(Qt.Orientation.Horizontal)
-        for pane in (left, self.pane, self.ledger):
+        for pane in (left, self.middle, self.ledger):
             across.addWidget(pane)
         across.setStretchFactor(1, 1)
         across.setSizes([290, 820, 330])
@@ -193,6 +197,7 @@ class MainWindow(QMainWindow):
         self.commands.show_look(look)
         for part in (self.pane, self.ledger, self.strip):
             part.show_look(look)
+        self.start.show_look_font()
         self.pane.show_font(self.font())
         self.ledger.show_font(self.font())
 

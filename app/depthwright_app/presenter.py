@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import replace
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -61,6 +62,9 @@ class Presenter(QObject):
         window.colours.activated.connect(self.reshade)
         window.units.activated.connect(self._unit_chosen)
         window.strip.cancel.clicked.connect(self._cancel)
+        window.start.open_wanted.connect(window.keeper.ask_open)
+        window.start.demo_wanted.connect(window.keeper.open_demo)
+        window.start.recent_wanted.connect(lambda path: window.keeper.open_path(Path(path)))
         self._connect_details()
 
     def _connect_details(self) -> None:
@@ -156,7 +160,9 @@ class Presenter(QObject):
             self._image_of = None
             window.pane.show_image(None, None, (0.0, 0.0))
             window.pane.trace.clear_trace()
+            self._show_start(line)
             return
+        window.middle.setCurrentWidget(window.pane)
         # The gain follows depth, so a permittivity that moved by a few per cent shows it anew.
         recipe, model = line.recipe, document.model
         assert model is not None
@@ -178,6 +184,17 @@ class Presenter(QObject):
             self._image_failed,
             window.strip.show_progress if scan.traces > 20_000 else None,
         )
+
+    def _show_start(self, line: Line | None) -> None:
+        """The middle without a section: what to open, or why the line cannot be shown."""
+        window, document = self.window, self.document
+        if line is None:
+            window.start.show_start(window.keeper.settings.recent)
+        elif line.id in document.missing:
+            window.start.show_reason(f"{line.name} cannot be shown", document.missing[line.id])
+        else:
+            window.start.show_reason(f"Reading {line.name}", "The scan is being read.")
+        window.middle.setCurrentWidget(window.start)
 
     def _image_ready(self, values: Block, line_id: str) -> None:
         window, document = self.window, self.document

@@ -143,12 +143,13 @@ def format_interval(
     """A value with its expanded uncertainty: ``24.3 ± 2.1 mm``.
 
     ``figures`` is the number of significant figures of the uncertainty: two in tables, one
-    beside marks. Digits stop at 0.1 mm (0.01 in), and at whole units above.
+    beside marks. Digits stop at 0.1 mm (0.01 in), and at whole millimetres above (0.1 in, 0.1 cm).
     """
     if not math.isfinite(value_mm):
         return "—"
     value, spread = from_mm(value_mm, unit), from_mm(expanded_mm, unit)
-    places = _places(spread, figures, {"mm": 1, "cm": 2, "in": 2}[unit])
+    finest, coarsest = {"mm": (1, 0), "cm": (2, 1), "in": (2, 1)}[unit]
+    places = max(_places(spread, figures, finest), coarsest)
     shown = f"{_fixed(value, places)} ± {_fixed(spread, places)}"
     return f"{shown}{THIN_SPACE}{unit}" if with_unit else shown
 

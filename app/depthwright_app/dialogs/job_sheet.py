@@ -31,7 +31,8 @@ class JobSheet(QDialog):
         self.cover = QLineEdit("" if shown is None else f"{from_mm(shown, job.unit):g} {job.unit}")
         self.cover.setPlaceholderText("none")
         for field in (self.name, self.note, self.cover):
-            field.setMinimumWidth(320)
+            field.setMinimumWidth(460)
+            field.setCursorPosition(0)
         self.complaint = QLabel()
         self.complaint.setWordWrap(True)
         form = QFormLayout()

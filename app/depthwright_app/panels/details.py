@@ -126,7 +126,7 @@ class Details(QFrame):
 
     def _tie(self, form: QFormLayout, tie: Tie | None, usual: Origin, unit: LengthUnit) -> None:
         def number(value_mm: float) -> str:
-            return f"{from_mm(value_mm, unit):.4g}"
+            return f"{round(from_mm(value_mm, unit), 3):g}"
 
         depth = QLineEdit(number(tie.depth_mm) if tie else "")
         depth.setPlaceholderText(f"known depth, {unit}")

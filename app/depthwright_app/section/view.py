@@ -123,6 +123,8 @@ class SectionPane(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         self.strip.setMinimumHeight(110)
         for axis in (self.time_axis, self.strip.cover_axis):
             axis.setWidth(AXIS_PX)
+        for axis in (self.time_axis, self.strip.cover_axis, self.ruler, self.distance_axis):
+            axis.enableAutoSIPrefix(False)
         self.strip.getAxis("right").setWidth(64)
         self.plot.getAxis("left").setLabel("Two-way time, ns")
 
