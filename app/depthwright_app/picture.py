@@ -163,27 +163,26 @@ def tie_words(tie: Tie | None, unit: LengthUnit) -> str:
 def _bars(
     job: Job, line: Line, rows: LineRows, chosen: str, surface: float, provisional: bool
 ) -> tuple[BarGlyph, ...]:
+    position = np.array([row.position.value_mm for row in rows.bars])
+    cover = np.array([row.cover.value_mm for row in rows.bars])
+    spread = np.array([row.cover.expanded_mm for row in rows.bars])
+    diameter = np.array([row.diameter_mm for row in rows.bars])
+    known = np.isfinite(cover)
+    outlines = rows.model.bar_outline(position, np.nan_to_num(cover), diameter)
+    ends = np.nan_to_num(cover[:, None] + spread[:, None] * np.array([-1.0, 1.0]))
+    whiskers = rows.model.file_ns(np.maximum(ends, 0.0))
     glyphs = []
-    for row in rows.bars:
+    for index, row in enumerate(rows.bars):
         mark = line.mark(row.mark_id)
         assert isinstance(mark, BarMark)
-        known = np.isfinite(row.cover.value_mm)
-        outline: Floats = np.empty((0, 2))
-        whisker = (mark.time_ns, mark.time_ns)
-        if known:
-            outline = rows.model.bar_outline(
-                row.position.value_mm, row.cover.value_mm, row.diameter_mm
-            )
-            ends = row.cover.value_mm + row.cover.expanded_mm * np.array([-1.0, 1.0])
-            low, high = rows.model.file_ns(np.maximum(ends, 0.0))
-            whisker = (float(low), float(high))
+        low, high = whiskers[index].tolist() if known[index] else (mark.time_ns, mark.time_ns)
         glyphs.append(
             BarGlyph(
                 mark_id=row.mark_id,
                 position_mm=row.position.value_mm,
                 time_ns=mark.time_ns,
-                outline=tuple((float(a), float(b)) for a, b in outline),
-                whisker_ns=whisker,
+                outline=_pairs(*outlines[index].T) if known[index] else (),
+                whisker_ns=(low, high),
                 label=f"{row.number}   {measured_label(row.cover, job.unit)}",
                 tie_label=tie_words(row.tie, job.unit),
                 surface_ns=surface,

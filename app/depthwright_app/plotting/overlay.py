@@ -79,8 +79,14 @@ def cased_outline(
         painter.drawPolygon(run)
 
 
+ROWS = 4
+
+
 class Labels:
-    """Label boxes that keep out of each other's way: later ones move up by whole rows."""
+    """Label boxes that keep out of each other's way: later ones move up by whole rows.
+
+    A label that finds no room within four rows is left out; zooming in makes room.
+    """
 
     def __init__(self, painter: QPainter, area: QRectF) -> None:
         self.painter, self.area = painter, area
@@ -95,13 +101,14 @@ class Labels:
         box = QRectF(centre.x() - width / 2, centre.y() - height, width, height)
         if not self.area.adjusted(-width, -height, width, height).contains(centre):
             return
-        for _ in range(4):
+        box.moveLeft(max(self.area.left() + 2, min(box.left(), self.area.right() - width - 2)))
+        box.moveTop(max(box.top(), self.area.top() + 2))
+        for _ in range(ROWS):
             if not any(box.intersects(other) for other in self.taken):
                 break
-            box.translate(0, -(height + 2))
-        left = max(self.area.left() + 2, min(box.left(), self.area.right() - width - 2))
-        box.moveLeft(left)
-        box.moveTop(max(box.top(), self.area.top() + 2))
+            box.translate(0, -(height + 2) if box.top() > self.area.top() + height else height + 2)
+        else:
+            return
         self.taken.append(box)
         self.painter.setFont(font)
         self.painter.setPen(Qt.PenStyle.NoPen)

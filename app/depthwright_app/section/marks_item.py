@@ -47,9 +47,11 @@ class MarksItem(Overlay):
             self._face(painter, face)
         for point in self.picture.points:
             self._point(painter, point)
-        for bar in self.picture.bars:
+        seen = self.boundingRect()
+        bars = [bar for bar in self.picture.bars if seen.left() <= bar.position_mm <= seen.right()]
+        for bar in bars:
             self._bar(painter, bar)
-        for bar in sorted(self.picture.bars, key=lambda glyph: not glyph.selected):
+        for bar in sorted(bars, key=lambda glyph: not glyph.selected):
             self._bar_label(labels, bar)
         for face in self.picture.faces:
             self._face_label(labels, face)

@@ -3,7 +3,7 @@
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from depthwright import wave
 from depthwright.constants import C_MM_PER_NS
@@ -155,12 +155,20 @@ class LineModel:
         posterior = self.posterior.more(self.points(file_ns, time_u_ns))
         return posterior.depth_mm, posterior.depth_u_mm
 
-    def bar_outline(self, position_mm: float, cover_mm: float, diameter_mm: float) -> Floats:
-        """A bar in true geometry on the time axis: (mm, ns) pairs, shape (points, 2), closed."""
+    def bar_outline(
+        self, position_mm: ArrayLike, cover_mm: ArrayLike, diameter_mm: ArrayLike
+    ) -> Floats:
+        """Bars in true geometry on the time axis: (mm, ns) pairs, shape (..., points, 2), closed.
+
+        The inputs broadcast; many bars at once cost hardly more than one.
+        """
         angle = np.linspace(0, 2 * np.pi, OUTLINE_POINTS)
-        radius = diameter_mm / 2
-        depth = np.maximum(cover_mm + radius * (1 - np.sin(angle)), 0.0)
-        return np.column_stack([position_mm + radius * np.cos(angle), self.file_ns(depth)])
+        position, cover, radius = (
+            np.asarray(value, dtype=np.float64)[..., None]
+            for value in (position_mm, cover_mm, np.asarray(diameter_mm) / 2)
+        )
+        depth = np.maximum(cover + radius * (1 - np.sin(angle)), 0.0)
+        return np.stack([position + radius * np.cos(angle), self.file_ns(depth)], axis=-1)
 
     def permittivity_for(self, depth_mm: float, file_ns: float) -> float:
         """The permittivity that would read ``depth_mm`` at a file time, all else as it is."""

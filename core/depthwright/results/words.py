@@ -67,7 +67,7 @@ def _moved_faces(before: Results, after: Results, unit: LengthUnit) -> list[str]
             was = old.get(face.mark_id)
             if was is None or not _differ(was, now):
                 continue
-            places = {"mm": 0, "cm": 1, "in": 2}[unit]
+            places = {"mm": 0, "cm": 1, "in": 1}[unit]
             words.append(
                 f"back face {from_mm(was.value_mm, unit):.{places}f} to "
                 f"{format_interval(now.value_mm, now.expanded_mm, unit, figures=1)}"
