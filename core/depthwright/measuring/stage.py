@@ -9,7 +9,7 @@ from functools import cached_property
 
 import numpy as np
 
-from depthwright.measuring.timezero import DirectWave, fit_direct_wave
+from depthwright.measuring.timezero import DirectWave, alive, fit_direct_wave
 from depthwright.processing.envelope import envelope
 from depthwright.processing.filters import keep_band
 from depthwright.scan import Block, Scan
@@ -49,4 +49,4 @@ class PickStage:
         middle = self.scan.traces // 2
         half = min(128, middle + 1)
         sample = self.envelope(max(0, middle - half), min(self.scan.traces, middle + half))
-        return float(np.median(sample))
+        return float(np.median(sample[alive(sample)]))

@@ -12,13 +12,16 @@ from numpy.typing import NDArray
 
 from depthwright.errors import DepthwrightError
 from depthwright.processing.envelope import envelope, refine_peak
-from depthwright.processing.filters import keep_band
+from depthwright.processing.filters import chord, keep_band
 from depthwright.scan import Block, Scan
 
 Floats = NDArray[np.float64]
 
 SAMPLED_TRACES = 1024
 QUIET_SHARE = 0.15
+ALIVE_SHARE = 0.1
+LOWEST_GHZ = 0.3
+"""No antenna used on concrete works below this: common practice, no source."""
 TAPER_FROM, TAPER_TO = 0.8, 1.6
 """Where the direct wave is faded out, in periods of the centre frequency after its peak."""
 
@@ -51,18 +54,31 @@ def sample_traces(scan: Scan, most: int = SAMPLED_TRACES) -> Block:
     return np.concatenate([block[(-first) % stride :: stride] for first, block in scan.blocks()])
 
 
+def alive(traces: Block) -> NDArray[np.bool_]:
+    """Which traces swing at least a tenth as far as the strong ones, shape (traces,).
+
+    The others hold no direct wave: nothing but zeros, an offset, or the noise of a lifted antenna.
+    """
+    swing = np.ptp(traces, axis=1)
+    enough: NDArray[np.bool_] = swing >= ALIVE_SHARE * np.percentile(swing, 90)
+    return enough
+
+
 def centre_frequency_ghz(scan: Scan) -> float:
     """Centre of mass of the power spectrum of what all traces share (the direct wave), GHz."""
     traces = sample_traces(scan)
-    common = np.median(traces, axis=0)
-    power = np.abs(np.fft.rfft(common - common.mean())) ** 2
+    common = np.median(traces[alive(traces)], axis=0)[None, :]
+    power = np.abs(np.fft.rfft((common - chord(common))[0])) ** 2
     frequency = np.fft.rfftfreq(scan.samples, scan.dt_ns)
-    # Drift lies below a twentieth of the strongest frequency's neighbourhood; white noise above it.
-    strongest = float(frequency[np.argmax(np.where(frequency > 0.15, power, 0.0))])
-    near = (frequency > 0.3 * strongest) & (frequency < 2.5 * strongest)
-    if not strongest > 0 or not power[near].sum() > 0:
+    # Drift falls off with frequency: the slope's power, f^2 times the trace's, has its maximum in
+    # the pulse, about a fifth above the pulse's own.
+    pulse = frequency > LOWEST_GHZ
+    strongest = float(frequency[np.argmax(np.where(pulse, frequency**2 * power, 0.0))])
+    near = (frequency > 0.25 * strongest) & (frequency < 2 * strongest)
+    if not power[near].sum() > 0:
         raise DepthwrightError(
-            "The scan holds no pulse: every trace is flat.", "Check that the right file was saved."
+            f"The scan holds no pulse above {LOWEST_GHZ:g} GHz.",
+            "Check that the right file was saved, and its sample interval.",
         )
     return float((frequency[near] * power[near]).sum() / power[near].sum())
 
@@ -85,13 +101,12 @@ def find_direct_wave(scan: Scan, frequency_ghz: float, near_ns: float | None = N
         When the traces hold nothing but zeros.
     """
     traces = keep_band(sample_traces(scan), scan.dt_ns, frequency_ghz)
-    alive = np.abs(traces).max(axis=1) > 0
-    if not alive.any():
+    traces = traces[alive(traces)]
+    if not traces.any():
         raise DepthwrightError(
             "The scan holds only zeros, so there is no direct wave.",
             "Check that the right file was saved.",
         )
-    traces = traces[alive]
     period = 1 / (frequency_ghz * scan.dt_ns)
     shared = envelope(np.median(traces, axis=0)[None, :].astype(np.float32))[0]
     rough = _first_strong_peak(shared) if near_ns is None else round(near_ns / scan.dt_ns)

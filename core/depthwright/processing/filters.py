@@ -7,6 +7,8 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 Block = NDArray[np.float32]
 
+DRIFT_EDGE = 0.1
+"""Fraction of the centre frequency below which nothing passes: drift, often stronger than the pulse."""
 LOW_EDGE = 0.25
 HIGH_EDGE = 2.5
 """The pulse's band, as fractions of the centre frequency: a Ricker pulse is under 4 % outside it."""
@@ -15,7 +17,7 @@ HIGH_EDGE = 2.5
 def band_weights(frequencies_ghz: Floats, centre_frequency_ghz: float) -> Floats:
     """Weights that keep the pulse's band, with raised-cosine edges, shape as the frequencies."""
     ratio = frequencies_ghz / centre_frequency_ghz
-    rise = np.clip(ratio / LOW_EDGE, 0, 1)
+    rise = np.clip((ratio - DRIFT_EDGE) / (LOW_EDGE - DRIFT_EDGE), 0, 1)
     fall = np.clip((HIGH_EDGE * 1.25 - ratio) / (HIGH_EDGE * 0.25), 0, 1)
     weights: Floats = (0.5 - 0.5 * np.cos(np.pi * rise)) * (0.5 - 0.5 * np.cos(np.pi * fall))
     return weights
@@ -31,8 +33,7 @@ def keep_band(
     """
     samples = block.shape[-1]
     padded = scipy.fft.next_fast_len(samples + _pad(dt_ns, centre_frequency_ghz), real=True)
-    mean = block.mean(axis=-1, keepdims=True)
-    spectrum = scipy.fft.rfft(block - mean, n=padded, axis=-1)
+    spectrum = scipy.fft.rfft(block - chord(block), n=padded, axis=-1)
     frequencies = scipy.fft.rfftfreq(padded, dt_ns)
     spectrum *= band_weights(frequencies, centre_frequency_ghz).astype(np.float32)
     if shift_ns is not None:
@@ -40,6 +41,16 @@ def keep_band(
         spectrum *= turn.astype(np.complex64)
     filtered: Block = scipy.fft.irfft(spectrum, n=padded, axis=-1)[:, :samples]
     return filtered
+
+
+def chord(block: Block) -> Block:
+    """Straight line from each trace's first sample to its last, shape (traces, samples).
+
+    Without it a trace's offset and drift end in a jump, which holds every frequency.
+    """
+    along = np.linspace(0, 1, block.shape[-1], dtype=np.float32)
+    line: Block = block[..., :1] + along * (block[..., -1:] - block[..., :1])
+    return line
 
 
 def dewow(block: Block, dt_ns: float, centre_frequency_ghz: float) -> Block:

@@ -6,6 +6,7 @@ import pytest
 from depthwright.errors import DepthwrightError
 from depthwright.measuring.backface import track_face
 from depthwright.measuring.picking import snap_bar, snap_face
+from depthwright.measuring.stage import PickStage
 from depthwright.measuring.timezero import centre_frequency_ghz, find_direct_wave, fit_direct_wave
 from depthwright.processing.filters import keep_band
 from depthwright.scan import scan_from_array
@@ -111,3 +112,121 @@ def test_picking_never_changes_the_scan(plain_line, plain_stage):
     before = plain_line.scan.block(0, 141).copy()
     snap_bar(plain_stage, 150.0, 2.0)
     assert np.array_equal(before, plain_line.scan.block(0, 141))
+
+
+@pytest.mark.parametrize("what", ["zeros", "an offset", "noise of a lifted antenna"])
+def test_traces_without_a_direct_wave_do_not_spoil_it(draw_line, stage_of, what):
+    """They are the quietest of all, and would pass for bar-free concrete."""
+    drawn = draw_line()
+    samples = drawn.scan.block(0, drawn.scan.traces).copy()
+    random = np.random.default_rng(8)
+    samples[-30:] = {
+        "zeros": 0.0,
+        "an offset": 1000.3,
+        "noise of a lifted antenna": 0.002 * random.standard_normal(samples[-30:].shape),
+    }[what]
+    scan = scan_from_array(samples, drawn.scan.dt_ns)
+    assert centre_frequency_ghz(scan) == pytest.approx(2.0, abs=0.3)
+    direct = find_direct_wave(scan, 2.0)
+    assert direct.time_ns == pytest.approx(1.0, abs=0.002)
+    pick = snap_bar(PickStage(scan, direct), 155.0, drawn.echo_ns(50.0))
+    assert pick is not None
+    assert pick.time_ns == pytest.approx(drawn.echo_ns(50.0), abs=0.006)
+
+
+def test_a_line_mostly_dead_is_still_read_where_it_lives(draw_line):
+    drawn = draw_line(dead=tuple(range(60, 141)))
+    assert centre_frequency_ghz(drawn.scan) == pytest.approx(2.0, abs=0.3)
+    stage = PickStage(drawn.scan, find_direct_wave(drawn.scan, 2.0))
+    pick = snap_bar(stage, 155.0, drawn.echo_ns(50.0))
+    assert pick is not None
+    assert pick.time_ns == pytest.approx(drawn.echo_ns(50.0), abs=0.006)
+    assert snap_bar(stage, 500.0, drawn.echo_ns(50.0)) is None
+    assert snap_face(stage, 500.0, drawn.echo_ns(160.0)) is None
+
+
+@pytest.mark.parametrize(
+    "drift",
+    [
+        lambda t: np.full_like(t, 100.0),
+        lambda t: 5 * t / t[-1],
+        lambda t: 2 * np.exp(-t / 2),
+        lambda t: 5 * np.exp(-t / 5),
+        lambda t: 2 * np.sin(2 * np.pi * 0.1 * t + 1),
+    ],
+    ids=["offset", "ramp", "fast decay", "slow decay", "slow swing"],
+)
+def test_offset_and_drift_stronger_than_the_pulse_move_no_pick_by_1_mm(draw_line, drift):
+    drawn = draw_line()
+    time = np.arange(drawn.scan.samples) * drawn.scan.dt_ns
+    samples = drawn.scan.block(0, drawn.scan.traces) + drift(time).astype(np.float32)
+    scan = scan_from_array(samples, drawn.scan.dt_ns)
+    assert centre_frequency_ghz(scan) == pytest.approx(2.0, abs=0.3)
+    direct = find_direct_wave(scan, 2.0)
+    assert direct.time_ns == pytest.approx(1.0, abs=0.004)
+    stage = PickStage(scan, direct)
+    for position, cover in drawn.bars:
+        pick = snap_bar(stage, position + 6, drawn.echo_ns(cover) + 0.05)
+        assert pick is not None
+        two_way_ns = pick.time_ns - direct.time_ns
+        assert two_way_ns == pytest.approx(drawn.echo_ns(cover) - 1.0, abs=0.014)
+
+
+def test_turning_the_sign_or_scaling_the_samples_changes_no_pick(draw_line, plain_stage):
+    drawn = draw_line()
+    samples = -1e-6 * drawn.scan.block(0, drawn.scan.traces)
+    scan = scan_from_array(samples, drawn.scan.dt_ns)
+    pick = snap_bar(PickStage(scan, find_direct_wave(scan, 2.0)), 155.0, 1.9)
+    plain = snap_bar(plain_stage, 155.0, 1.9)
+    assert pick is not None
+    assert plain is not None
+    assert pick.time_ns == pytest.approx(plain.time_ns, abs=1e-5)
+    assert pick.position_mm == pytest.approx(plain.position_mm, abs=1e-3)
+
+
+@pytest.mark.parametrize("traces", [1, 2, 3])
+def test_a_line_of_a_few_traces_can_still_be_read(draw_line, traces):
+    drawn = draw_line(bars=())
+    scan = scan_from_array(drawn.scan.block(0, traces), drawn.scan.dt_ns)
+    stage = PickStage(scan, find_direct_wave(scan, 2.0))
+    expected = drawn.echo_ns(160.0)
+    pick = snap_face(stage, 0.0, expected)
+    assert pick is not None
+    assert pick.time_ns == pytest.approx(expected, abs=0.006)
+    assert snap_bar(stage, 0.0, 3.0) is None
+
+
+@pytest.mark.parametrize(
+    ("position_mm", "time_ns"), [(-1e4, 2.0), (1e4, 2.0), (350, -5), (350, 99)]
+)
+def test_a_click_beside_the_line_snaps_to_nothing(plain_stage, position_mm, time_ns):
+    assert snap_bar(plain_stage, position_mm, time_ns) is None
+    if time_ns != 2.0:
+        assert snap_face(plain_stage, position_mm, time_ns) is None
+
+
+def test_an_interval_given_wrongly_is_pointed_out(plain_line):
+    scan = scan_from_array(plain_line.scan.block(0, 20), dt_ns=2000.0)
+    with pytest.raises(DepthwrightError, match="no pulse"):
+        centre_frequency_ghz(scan)
+
+
+def test_the_face_of_a_line_recorded_backwards_is_tracked_in_ascending_order(draw_line, stage_of):
+    drawn = draw_line(backwards=True)
+    expected = drawn.echo_ns(160.0)
+    track = track_face(stage_of(drawn), np.array([100.0, 600.0]), np.array([expected] * 2))
+    assert np.all(np.diff(track.position_mm) > 0)
+    assert np.median(track.time_ns) == pytest.approx(expected, abs=0.005)
+
+
+def test_jitter_is_taken_out_of_the_picks(draw_line, stage_of):
+    drawn = draw_line(bars=((350.0, 70.0),), jitter_ns=0.02)
+    stage = stage_of(drawn)
+    bar = snap_bar(stage, 355.0, drawn.echo_ns(70.0))
+    # Clear of the bar's hyperbola, which would lean on the face's echo.
+    face = snap_face(stage, 50.0, drawn.echo_ns(160.0))
+    assert bar is not None
+    assert face is not None
+    for pick, depth in ((bar, 70.0), (face, 160.0)):
+        two_way_ns = pick.time_ns - stage.direct.time_ns
+        assert two_way_ns == pytest.approx(drawn.echo_ns(depth) - 1.0, abs=0.006)
