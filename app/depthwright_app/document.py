@@ -52,9 +52,10 @@ class Document(QObject):
         self._adopt(Job())
 
     def _adopt(self, job: Job) -> None:
+        # First what can fail, so that a job that cannot be is not adopted by half.
+        self.results: Results = evaluate(job)
         self.history = History.start(job)
         self.saved = job
-        self.results: Results = evaluate(job)
         self.stages: dict[str, PickStage] = {}
         self.missing: dict[str, str] = {}
         self.line_id = job.lines[0].id if job.lines else ""
@@ -102,7 +103,13 @@ class Document(QObject):
         return next((mark for mark in marks if mark.id == self.selection.mark_id), None)
 
     def open(self, job: Job, path: Path | None) -> None:
-        """Take another job; nothing to undo."""
+        """Take another job; nothing to undo.
+
+        Raises
+        ------
+        DepthwrightError
+            When its known depths contradict physics; the job at hand stays.
+        """
         before = self.job
         self._adopt(job)
         self.path = path

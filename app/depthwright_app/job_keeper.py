@@ -77,11 +77,11 @@ class JobKeeper(QObject):
             return
         try:
             loaded = load_job(path)
+            self.document.open(loaded.job, path)
         except DepthwrightError as problem:
             self.document.said.emit(str(problem), True)
             return
         self._check = loaded.results
-        self.document.open(loaded.job, path)
         self.remember(self.settings.opened(path))
         self.document.said.emit(_welcome(loaded.job), False)
         for finding in loaded.findings:

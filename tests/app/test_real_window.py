@@ -1,4 +1,4 @@
-"""The program in a real window on a display of its own, driven from outside: mouse, digits, Return, Ctrl+S."""
+"""The program in a real window on a display of its own, driven by mouse and keys from outside."""
 
 import json
 import os

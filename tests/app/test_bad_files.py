@@ -1,0 +1,313 @@
+"""Files that are not what they should be: a sentence in the strip, and the window works on."""
+
+import json
+import os
+import shutil
+
+import numpy as np
+import pytest
+from PySide6.QtCore import Qt
+from PySide6.QtGui import QImage
+from PySide6.QtWidgets import QFileDialog
+
+from depthwright.files.segy import read_segy, write_segy
+from depthwright_app.dialogs.file_questions import FileQuestions
+
+
+def bare_segy(path, source, *, dt_us_field=None, coordinates=True):
+    """The demo's line with header fields taken away, byte by byte (SEG-Y rev 1, tables 2 and 3)."""
+    data = bytearray(source.read_bytes())
+    samples = 384
+    if dt_us_field is not None:
+        data[3216:3218] = dt_us_field.to_bytes(2, "big")
+    trace = 240 + 4 * samples
+    for start in range(3600, len(data), trace):
+        if dt_us_field is not None:
+            data[start + 116 : start + 118] = dt_us_field.to_bytes(2, "big")
+        if not coordinates:
+            data[start + 72 : start + 88] = bytes(16)
+            data[start + 180 : start + 188] = bytes(8)
+    path.write_bytes(bytes(data))
+    return path
+
+
+def empty(path, demo):
+    path.write_bytes(b"")
+
+
+def cut_in_the_headers(path, demo):
+    path.write_bytes((demo.parent / "deck-L1.sgy").read_bytes()[:3000])
+
+
+def text(path, demo):
+    path.write_text("Bars at 90, 260 and 425 mm.\n" * 500)
+
+
+def picture(path, demo):
+    image = QImage(400, 300, QImage.Format.Format_RGB32)
+    image.fill(0x4080C0)
+    image.save(str(path), "PNG")
+    path.write_bytes(path.read_bytes() + bytes(range(256)) * 20)
+
+
+def not_numbers(path, demo):
+    scan = read_segy(demo.parent / "deck-L1.sgy")
+    samples = scan.block(0, scan.traces).copy()
+    samples[3, 100:200] = np.nan
+    write_segy(path, samples, scan.dt_ns, scan.positions_mm, scan.separation_mm)
+
+
+def folder(path, demo):
+    path.mkdir()
+
+
+def nothing(path, demo):
+    """No file at all."""
+
+
+@pytest.mark.parametrize(
+    "make",
+    [empty, cut_in_the_headers, text, picture, folder, nothing],
+    ids=lambda make: make.__name__,
+)
+def test_a_bad_scan_gives_a_sentence_and_changes_nothing(hand, demo, tmp_path, make):
+    path = tmp_path / "bad.sgy"
+    make(path, demo)
+    before = hand.document.job
+    hand.window.keeper.open_path(path)
+    hand.settle()
+    assert hand.said.startswith("Warning: ")
+    assert "bad.sgy" in hand.said
+    assert hand.document.job is before
+    hand.click(90.0, 1.4)
+    assert len(hand.marks("bar")) == 1
+
+
+def test_samples_that_are_no_numbers_are_told(hand, demo, tmp_path):
+    path = tmp_path / "bad.sgy"
+    not_numbers(path, demo)
+    hand.window.keeper.open_path(path)
+    hand.settle()
+    # Whether the line is refused or shown without those traces, the sentence says it.
+    assert "number" in hand.said.lower() or "nan" in hand.said.lower(), hand.said
+    hand.document.show_line("line-1")
+    hand.settle()
+    hand.click(90.0, 1.4)
+    assert len(hand.marks("bar")) == 1
+
+
+def test_a_cut_scan_is_told(hand, demo, tmp_path):
+    path = tmp_path / "cut.sgy"
+    path.write_bytes((demo.parent / "deck-L1.sgy").read_bytes()[:200_000])
+    hand.window.keeper.open_path(path)
+    hand.settle()
+    assert (
+        "cut" in hand.said.lower() or "middle" in hand.said.lower() or "whole" in hand.said.lower()
+    )
+
+
+@pytest.mark.parametrize(
+    ("contents", "words"),
+    [
+        (b"", "is empty"),
+        (b"\x89PNG\r\n\x1a\n\x00\xff", "not a job file"),
+        (b'{"format": "depthwright-job", "ver', "not written whole"),
+        (b'{"format": "something"}', "not a Depthwright job"),
+        (b'{"format": "depthwright-job", "version": 99}', "newer Depthwright"),
+        (b"[]", "not a Depthwright job"),
+    ],
+)
+def test_a_bad_job_gives_a_sentence_and_changes_nothing(hand, tmp_path, contents, words):
+    path = tmp_path / "bad.dwjob"
+    path.write_bytes(contents)
+    before, where = hand.document.job, hand.document.path
+    hand.window.keeper.open_path(path)
+    hand.settle()
+    assert hand.said.startswith("Warning: ")
+    assert words in hand.said
+    assert hand.document.job is before
+    assert hand.document.path == where
+
+
+def test_a_job_whose_known_depths_cannot_be_is_refused(marked, demo):
+    marked.select(marked.bar_at(260.0).id)
+    marked.type("35\r")
+    marked.trigger("save")
+    stored = json.loads(demo.read_text("utf-8"))
+    bar = next(mark for mark in stored["job"]["lines"][0]["marks"] if mark.get("tie"))
+    bar["tie"]["depth_mm"] = 5000.0
+    impossible = demo.with_name("impossible.dwjob")
+    impossible.write_text(json.dumps(stored), "utf-8")
+    before = marked.document.job
+    marked.window.keeper.open_path(impossible)
+    marked.settle()
+    assert marked.said.startswith("Warning: ")
+    assert marked.document.job is before
+    assert marked.document.path == demo
+
+
+def test_saving_where_nothing_can_be_written_keeps_the_marks(marked, tmp_path, monkeypatch):
+    before, where = marked.document.job, marked.document.path
+    target = tmp_path / "no such folder" / "deck.dwjob"
+    monkeypatch.setattr(QFileDialog, "getSaveFileName", lambda *_: (str(target), ""))
+    marked.trigger("save-as")
+    assert marked.said.startswith("Warning: ")
+    assert "no such folder" in marked.said
+    assert marked.document.job is before
+    assert marked.document.path == where
+    assert marked.document.modified
+
+
+def test_exporting_an_image_where_nothing_can_be_written(marked, tmp_path, monkeypatch):
+    for name in ("no such folder/deck.png", "deck.bmp"):
+        target = tmp_path / name
+        monkeypatch.setattr(
+            QFileDialog, "getSaveFileName", lambda *_, target=target: (str(target), "")
+        )
+        marked.trigger("export-image")
+        assert marked.said.startswith(f"Warning: {target.name}")
+        assert not target.exists()
+
+
+def test_exporting_everything_onto_a_file(marked, tmp_path, monkeypatch):
+    target = tmp_path / "taken"
+    target.write_text("here already")
+    monkeypatch.setattr(QFileDialog, "getExistingDirectory", lambda *_: str(target))
+    marked.trigger("export-all")
+    assert marked.said.startswith("Warning: ")
+    assert target.read_text() == "here already"
+
+
+def test_a_dialog_closed_without_a_name_does_nothing(marked, monkeypatch):
+    before = marked.said
+    monkeypatch.setattr(QFileDialog, "getSaveFileName", lambda *_: ("", ""))
+    monkeypatch.setattr(QFileDialog, "getExistingDirectory", lambda *_: "")
+    monkeypatch.setattr(QFileDialog, "getOpenFileNames", lambda *_: ([], ""))
+    for command_id in ("save-as", "export-image", "export-all", "open"):
+        marked.trigger(command_id)
+    assert marked.said == before
+
+
+def answers(monkeypatch, **typed):
+    """Let the sheet of questions be filled in and accepted; gives what was asked."""
+    asked = []
+
+    def fill(dialog):
+        asked.append(dialog)
+        for field, words in typed.items():
+            getattr(dialog, field).setText(words)
+        dialog._accept()
+        return dialog.result()
+
+    monkeypatch.setattr(FileQuestions, "exec", fill)
+    return asked
+
+
+def test_a_missing_trace_spacing_is_asked_for_and_used(empty_hand, demo, tmp_path, monkeypatch):
+    path = bare_segy(tmp_path / "bare.sgy", demo.parent / "deck-L1.sgy", coordinates=False)
+    asked = answers(monkeypatch, spacing="1/5 in")
+    empty_hand.window.keeper.open_path(path)
+    empty_hand.settle()
+    assert [dialog.windowTitle() for dialog in asked] == ["About bare.sgy"]
+    assert empty_hand.line.scan.given_trace_spacing_mm == pytest.approx(5.08)
+    assert empty_hand.document.stage.scan.trace_spacing_mm == pytest.approx(5.08)
+
+
+def test_a_missing_sample_interval_is_asked_for_and_used(empty_hand, demo, tmp_path, monkeypatch):
+    path = bare_segy(
+        tmp_path / "bare.sgy", demo.parent / "deck-L1.sgy", dt_us_field=0, coordinates=False
+    )
+    asked = answers(monkeypatch, spacing="5", interval="16")
+    empty_hand.window.keeper.open_path(path)
+    empty_hand.settle()
+    assert len(asked) == 1
+    assert empty_hand.line.scan.given_dt_ns == pytest.approx(0.016)
+    assert empty_hand.document.stage.scan.dt_ns == pytest.approx(0.016)
+    assert empty_hand.document.stage.scan.trace_spacing_mm == pytest.approx(5.0)
+
+
+def test_a_refused_question_leaves_the_file_closed(empty_hand, demo, tmp_path, monkeypatch):
+    path = bare_segy(tmp_path / "bare.sgy", demo.parent / "deck-L1.sgy", coordinates=False)
+    monkeypatch.setattr(FileQuestions, "exec", lambda _: 0)
+    empty_hand.window.keeper.open_path(path)
+    empty_hand.settle()
+    assert empty_hand.said == "bare.sgy was not opened."
+    assert empty_hand.document.job.lines == ()
+
+
+@pytest.mark.parametrize("typed", ["", "five", "0", "-5"])
+def test_the_questions_refuse_what_is_no_spacing(window, qtbot, typed):
+    dialog = FileQuestions(window, "bare.sgy", "Something is missing.", ("trace_spacing",), "mm")
+    qtbot.addWidget(dialog)
+    dialog.spacing.setText(typed)
+    dialog._accept()
+    assert dialog.complaint.text()
+    assert dialog.result() == 0
+
+
+def test_a_scan_that_is_gone_leaves_its_marks(marked, demo):
+    marked.trigger("save")
+    marks = marked.line.marks
+    (demo.parent / "deck-L1.sgy").unlink()
+    marked.window.keeper.open_path(demo)
+    marked.settle()
+    assert "deck-L1.sgy is not at" in marked.document.missing["line-1"]
+    assert marked.line.marks == marks
+    assert "scan missing" in marked.window.tree.topLevelItem(0).text(0)
+    assert len(marked.pane.marks.picture.bars) == 7
+    marked.select(marks[1].id)
+    marked.type("35")
+    marked.press(Qt.Key.Key_Return)
+    assert marked.line.mark(marks[1].id).tie.depth_mm == 35.0
+
+
+def test_a_scan_that_was_changed_leaves_its_marks(marked, demo):
+    marked.trigger("save")
+    marks = marked.line.marks
+    scan = demo.parent / "deck-L1.sgy"
+    data = bytearray(scan.read_bytes())
+    data[-1] ^= 1
+    scan.write_bytes(bytes(data))
+    marked.window.keeper.open_path(demo)
+    marked.settle()
+    assert "is not the scan that was added" in marked.said
+    assert marked.line.marks == marks
+
+
+def test_a_scan_that_fails_while_it_is_shown_gives_a_sentence(marked, demo):
+    os.truncate(demo.parent / "deck-L1.sgy", 1000)
+    marked.trigger("dewow")
+    assert marked.said.startswith("Warning: ")
+    assert marked.document.job.line("line-1").marks
+
+
+def test_a_line_with_one_trace_opens(empty_hand, demo, tmp_path, monkeypatch):
+    scan = read_segy(demo.parent / "deck-L1.sgy")
+    path = tmp_path / "one.sgy"
+    write_segy(path, scan.block(40, 41), scan.dt_ns, scan.positions_mm[40:41])
+    answers(monkeypatch, spacing="5")
+    empty_hand.window.keeper.open_path(path)
+    empty_hand.settle()
+    assert empty_hand.document.stage.scan.traces == 1
+    empty_hand.click(0.0, 1.5)
+    empty_hand.trigger("zoom-all")
+    assert empty_hand.window.isVisible()
+
+
+def test_dropped_files_are_opened(empty_hand, demo):
+    from PySide6.QtCore import QMimeData, QPointF, QUrl
+    from PySide6.QtGui import QDropEvent
+
+    shutil.copyfile(demo.parent / "deck-L2.sgy", demo.parent / "other.sgy")
+    data = QMimeData()
+    data.setUrls([QUrl.fromLocalFile(str(demo.parent / "other.sgy"))])
+    event = QDropEvent(
+        QPointF(10, 10),
+        Qt.DropAction.CopyAction,
+        data,
+        Qt.MouseButton.LeftButton,
+        Qt.KeyboardModifier.NoModifier,
+    )
+    empty_hand.window.dropEvent(event)
+    empty_hand.settle()
+    assert [line.name for line in empty_hand.document.job.lines] == ["other"]
