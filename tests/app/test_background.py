@@ -1,0 +1,163 @@
+"""Slow work: progress before answers, the newest request wins, nothing is delivered late."""
+
+import threading
+from concurrent.futures import Executor, Future
+
+import pytest
+from PySide6.QtWidgets import QApplication
+
+from depthwright_app.background import Background
+
+
+class AtOnce(Executor):
+    """Runs work in the calling thread, as soon as it is submitted."""
+
+    def submit(self, work, /, *arguments, **named):
+        future = Future()
+        try:
+            future.set_result(work(*arguments, **named))
+        except BaseException as fault:
+            future.set_exception(fault)
+        return future
+
+
+@pytest.fixture
+def background(qapp):
+    made = Background()
+    yield made
+    made.close()
+
+
+@pytest.fixture
+def heard():
+    return []
+
+
+def refuse(fault):
+    raise AssertionError(f"unexpected failure: {fault!r}")
+
+
+def idle(qtbot, background):
+    qtbot.waitUntil(lambda: not background.busy(), timeout=5000)
+
+
+@pytest.mark.parametrize("executor", [None, AtOnce()], ids=["threads", "at once"])
+def test_progress_comes_in_order_and_before_the_answer(qtbot, heard, executor):
+    background = Background(executor=executor)
+
+    def work(report):
+        for step in range(5):
+            report(step / 4)
+        return "done"
+
+    background.run("topic", work, heard.append, refuse, heard.append)
+    idle(qtbot, background)
+    background.close()
+    assert heard == [0.0, 0.25, 0.5, 0.75, 1.0, "done"]
+
+
+def test_answers_arrive_on_the_thread_that_asked(qtbot, background, heard):
+    def work(_):
+        return threading.current_thread()
+
+    background.run(
+        "topic", work, lambda where: heard.extend([where, threading.current_thread()]), refuse
+    )
+    assert heard == [], "the answer may not come before run has returned"
+    idle(qtbot, background)
+    assert heard[1] is threading.current_thread()
+    assert heard[0] is not heard[1]
+
+
+def test_the_newest_request_of_a_topic_wins(qtbot, background, heard):
+    begun, go = threading.Event(), threading.Event()
+
+    def old(report):
+        begun.set()
+        assert go.wait(5)
+        return "old"
+
+    background.run("topic", old, heard.append, refuse)
+    assert begun.wait(5)
+    background.run("topic", lambda _: "new", heard.append, refuse)
+    idle(qtbot, background)
+    go.set()
+    background.close()
+    QApplication.processEvents()
+    assert heard == ["new"]
+
+
+def test_topics_do_not_disturb_each_other(qtbot, background, heard):
+    for topic in ("one", "two", "three"):
+        background.run(topic, lambda _, topic=topic: topic, heard.append, refuse)
+    idle(qtbot, background)
+    assert sorted(heard) == ["one", "three", "two"]
+
+
+def test_a_failure_is_delivered_as_it_was_raised(qtbot, background, heard):
+    fault = ValueError("no such thing")
+
+    def work(_):
+        raise fault
+
+    background.run("topic", work, lambda _: heard.append("done"), heard.append)
+    idle(qtbot, background)
+    assert heard == [fault]
+
+
+def test_cancelled_work_stops_at_its_next_report_and_says_nothing(qtbot, background, heard):
+    begun, go, after = threading.Event(), threading.Event(), []
+
+    def work(report):
+        begun.set()
+        assert go.wait(5)
+        report(0.5)
+        after.append("went on")
+
+    background.run("topic", work, heard.append, heard.append, heard.append)
+    assert begun.wait(5)
+    assert background.busy("topic")
+    background.cancel("topic")
+    assert not background.busy("topic")
+    go.set()
+    background.close()
+    QApplication.processEvents()
+    assert heard == []
+    assert after == []
+
+
+def test_cancelling_what_was_never_asked_for_is_no_fault(background):
+    background.cancel("topic")
+    assert not background.busy()
+
+
+def test_close_waits_for_the_threads_and_delivers_nothing_more(qtbot, heard):
+    background = Background()
+    begun, ended = threading.Event(), []
+
+    def work(report):
+        begun.set()
+        try:
+            while True:
+                report(0.5)
+        finally:
+            ended.append(True)
+
+    background.run("topic", work, heard.append, heard.append)
+    assert begun.wait(5)
+    background.close()
+    assert ended == [True]
+    QApplication.processEvents()
+    assert heard == []
+    assert not [thread for thread in threading.enumerate() if "depthwright" in thread.name]
+
+
+def test_work_asked_for_in_an_answer_is_done_too(qtbot, background, heard):
+    def again(value):
+        heard.append(value)
+        if value < 3:
+            background.run("topic", lambda _: value + 1, again, refuse)
+
+    background.run("topic", lambda _: 1, again, refuse)
+    qtbot.waitUntil(lambda: len(heard) == 3, timeout=5000)
+    assert heard == [1, 2, 3]
