@@ -160,10 +160,12 @@ class Document(QObject):
         moved = words.what_moved(before, results, history.job.unit)
         if moved:
             self._moved = (before, results)
-        if self.line_id not in {line.id for line in history.job.lines}:
+        gone = self.line_id not in {line.id for line in history.job.lines}
+        if gone:
             self.line_id = history.job.lines[0].id if history.job.lines else ""
-            self.line_changed.emit()
         self._drop_stale_selection()
+        if gone:
+            self.line_changed.emit()
         self.job_changed.emit(before_job, history.job)
         if moved:
             self.said.emit(moved, False)
@@ -263,6 +265,7 @@ class Document(QObject):
             assert isinstance(mark, FaceMark)
             index = [anchor.position_mm for anchor in mark.anchors].index(pick.position_mm)
             self.select(Selection(self.line_id, mark.id, index))
+            self._say_marked(f", anchor {index + 1},")
 
     def _add(self, edit_words: str, change: Callable[[Job], tuple[Job, str]]) -> None:
         made: list[str] = []
@@ -274,6 +277,19 @@ class Document(QObject):
 
         if self.edit(edit_words, apply):
             self.select(Selection(self.line_id, made[0]))
+            self._say_marked("")
+
+    def _say_marked(self, which: str) -> None:
+        """What was marked, and the next step where there is one."""
+        mark = self.selected
+        if mark is not None:
+            name = f"{mark_words(mark)}{which}"
+            step = (
+                " Type its known depth and press Enter to tie it."
+                if mark.kind in ("bar", "face")
+                else ""
+            )
+            self.said.emit(f"{name[:1].upper()}{name[1:]} marked.{step}", False)
 
     def add_target(self, pick: Pick) -> None:
         """Mark another target; its kind is chosen in its details."""
@@ -332,9 +348,15 @@ class Document(QObject):
             return self.edit(
                 edit_words, lambda job: edits.change_mark(job, line_id, mark_id, **place)
             )
-        return self.edit(
+        moved = self.edit(
             edit_words, lambda job: edits.change_anchor(job, line_id, mark_id, anchor, **place)
         )
+        # Anchors stay in their order along the line, so a moved one may have another place.
+        face = self.job.line(line_id).mark(mark_id)
+        if moved and isinstance(face, FaceMark):
+            at = [(a.position_mm, a.time_ns) for a in face.anchors].index((position_mm, time_ns))
+            self.select(replace(selection, anchor=at))
+        return moved
 
     def delete_selected(self) -> None:
         """Take the selected mark (or anchor) away."""

@@ -322,7 +322,7 @@ class Presenter(QObject):
             )
 
     def _number_typed(self, text: str) -> None:
-        if not text.strip().isdigit():
+        if not text.strip().isdecimal():
             self.document.said.emit(f"“{text}” is not a bar's number. Type it like 4.", True)
             return
         self._change_mark("Number the bar", number=int(text))

@@ -219,7 +219,7 @@ def _with(part: Part, **fields: Any) -> Part:
         return type(part).model_validate({**dict(part), **fields})
     except ValidationError as problem:
         first = problem.errors()[0]
-        where = ".".join(str(piece) for piece in first["loc"])
-        raise DepthwrightError(
-            f"{where.replace('_', ' ')}: {first['msg']}.", "The job is unchanged."
-        ) from None
+        where = ".".join(str(piece) for piece in first["loc"]).replace("_", " ")
+        what = first["msg"].removeprefix("Value error, ")
+        said = f"{where}: {what}" if where else what
+        raise DepthwrightError(f"{said[:1].upper()}{said[1:]}.", "The job is unchanged.") from None

@@ -227,6 +227,9 @@ class Job(Frozen):
                 raise ValueError(f"line “{line.name}” has two marks with one id")
         if not self.zones:
             raise ValueError("the job has no zone")
+        for parts in (self.zones, self.antennas, self.meters, self.lines):
+            if len({part.id for part in parts}) != len(parts):
+                raise ValueError("the job has two parts with one id")
         return self
 
     def line(self, line_id: str) -> Line:

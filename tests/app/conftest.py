@@ -13,7 +13,8 @@ from pathlib import Path
 os.environ["QT_QPA_PLATFORM"] = "offscreen"
 
 import pytest
-from PySide6.QtCore import QPoint, Qt
+from PySide6.QtCore import QEvent, QPoint, QPointF, Qt
+from PySide6.QtGui import QMouseEvent
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication, QDialog, QFileDialog, QMessageBox
 
@@ -49,7 +50,18 @@ class Hand:
         QTest.mouseMove(view, first)
         QTest.mousePress(view, button, pos=first)
         for part in (0.3, 0.6, 1.0):
-            QTest.mouseMove(view, first + (last - first) * part, delay=15)
+            at = first + (last - first) * part
+            # A move with the button held, which the simple test call does not send.
+            moved = QMouseEvent(
+                QEvent.Type.MouseMove,
+                QPointF(at),
+                QPointF(view.mapToGlobal(at)),
+                Qt.MouseButton.NoButton,
+                button,
+                Qt.KeyboardModifier.NoModifier,
+            )
+            QApplication.sendEvent(view, moved)
+            QTest.qWait(20)
         QTest.mouseRelease(view, button, pos=last)
         self.settle()
 

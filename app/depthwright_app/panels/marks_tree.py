@@ -86,7 +86,7 @@ class MarksTree(QTreeWidget):
         """A digit starts a reading here too, instead of a search."""
         if isinstance(event, QKeyEvent) and event.type() == QEvent.Type.KeyPress:
             text = event.text()
-            if text and (text.isdigit() or text in ".,"):
+            if text and (text.isdecimal() or text in ".,"):
                 self.typed.emit(text)
                 return True
             if event.key() in (Qt.Key.Key_Delete, Qt.Key.Key_Backspace):

@@ -252,7 +252,7 @@ class SectionPane(pg.GraphicsLayoutWidget):  # type: ignore[misc]
             Qt.Key.Key_Up: (0, -1),
             Qt.Key.Key_Down: (0, 1),
         }
-        if plain and text and (text.isdigit() or text in ".,"):
+        if plain and text and (text.isdecimal() or text in ".,"):
             self.typed.emit(text)
         elif event.key() in steps:
             fast = bool(event.modifiers() & Qt.KeyboardModifier.ShiftModifier)

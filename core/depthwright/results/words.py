@@ -51,11 +51,9 @@ def what_moved(before: Results, after: Results, unit: LengthUnit) -> str:
 
 
 def _moved_bars(before: Results, after: Results) -> int:
-    old = {row.mark_id: row.cover.value_mm for rows in before.lines.values() for row in rows.bars}
-    new = {row.mark_id: row.cover.value_mm for rows in after.lines.values() for row in rows.bars}
-    return sum(
-        1 for key, value in new.items() if key in old and round(old[key], 1) != round(value, 1)
-    )
+    old = {row.mark_id: row.cover for rows in before.lines.values() for row in rows.bars}
+    new = {row.mark_id: row.cover for rows in after.lines.values() for row in rows.bars}
+    return sum(1 for key, cover in new.items() if key in old and _differ(old[key], cover))
 
 
 def _moved_faces(before: Results, after: Results, unit: LengthUnit) -> list[str]:
