@@ -2,7 +2,7 @@
 
 import numpy as np
 import pyqtgraph as pg
-from PySide6.QtCore import QPoint, QPointF, QRectF, Qt, Signal
+from PySide6.QtCore import QPoint, QPointF, QRectF, Qt, QTimer, Signal
 from PySide6.QtGui import QFont, QKeyEvent
 from PySide6.QtWidgets import QWidget
 
@@ -132,9 +132,11 @@ class SectionPane(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         self.box.clicked.connect(self._click)
         self.box.dragged.connect(self.dragged)
         self.ruler.stretched.connect(self.stretched)
-        self._hover = pg.SignalProxy(
-            self.scene().sigMouseMoved, rateLimit=30, slot=lambda args: self._moved(args[0])
-        )
+        self._pointer = QPointF()
+        # Owned by this widget, so that it ends with it; a snap is worked out 30 times a second.
+        self._hover = QTimer(self, singleShot=True, interval=33)
+        self._hover.timeout.connect(self._moved)
+        self.scene().sigMouseMoved.connect(self._point_at)
 
     def show_look(self, look: theme.Look) -> None:
         """Grounds and pens for a light or a dark window."""
@@ -227,7 +229,13 @@ class SectionPane(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         self.setFocus()
         self.clicked.emit(distance_mm, time_ns, modifiers)
 
-    def _moved(self, scene: QPointF) -> None:
+    def _point_at(self, scene: QPointF) -> None:
+        self._pointer = QPointF(scene)
+        if not self._hover.isActive():
+            self._hover.start()
+
+    def _moved(self) -> None:
+        scene = self._pointer
         if self.box.sceneBoundingRect().contains(scene):
             where = self.box.mapSceneToView(scene)
             self.hovered.emit(where.x(), where.y())
@@ -237,6 +245,7 @@ class SectionPane(pg.GraphicsLayoutWidget):  # type: ignore[misc]
     def leaveEvent(self, event: object) -> None:  # noqa: N802
         """The pointer left: no snap to preview."""
         super().leaveEvent(event)
+        self._hover.stop()
         self.left.emit()
 
     def keyPressEvent(self, event: QKeyEvent) -> None:  # noqa: N802
