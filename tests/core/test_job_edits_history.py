@@ -7,7 +7,7 @@ from pydantic import ValidationError
 
 from depthwright import edits
 from depthwright.errors import DepthwrightError
-from depthwright.history import History
+from depthwright.history import MOST_STATES, History
 from depthwright.job import Antenna, BarMark, DirectPick, FaceMark, Job, Line, ScanRef, Tie
 from depthwright.measuring.picking import Pick
 
@@ -153,3 +153,82 @@ def test_removing_a_line_removes_its_antenna_when_nothing_else_uses_it():
     state = edits.remove_line(state, "line-1")
     assert [a.id for a in state.antennas] == ["antenna-1"]
     assert not edits.remove_line(state, "line-2").antennas
+
+
+def test_a_refusal_is_a_sentence_that_says_the_job_is_unchanged():
+    with pytest.raises(DepthwrightError) as refused:
+        edits.change_line(job(), "line-1", antenna="gone")
+    assert refused.value.message == ("Line “L1” names a zone or antenna that is not there.")
+    assert refused.value.hint == "The job is unchanged."
+    with pytest.raises(DepthwrightError, match=r"^Permittivity: .* greater than or equal to 1"):
+        edits.type_permittivity(job(), job().zones[0], 0.5, 0.1)
+
+
+@pytest.mark.parametrize(
+    "twice",
+    [
+        lambda state: edits.add_line(state, line()),
+        lambda state: edits.add_line(state, line("line-2", "L2"), ANTENNA),
+        lambda state: edits.change_job(state, zones=state.zones * 2),
+        lambda state: edits.change_job(state, meters=state.meters * 2),
+    ],
+    ids=["line", "antenna", "zone", "meter"],
+)
+def test_no_two_parts_share_an_id(twice):
+    with pytest.raises(DepthwrightError, match="two parts with one id"):
+        twice(job())
+
+
+def test_new_ids_are_free_also_after_deleting():
+    state, first = edits.add_bar(job(), "line-1", pick(100.0))
+    state, second = edits.add_bar(state, "line-1", pick(200.0))
+    state = edits.delete_mark(state, "line-1", first)
+    assert edits.new_id(state, "bar") == first
+    assert edits.new_id(edits.delete_mark(state, "line-1", second), "line") == "line-2"
+
+
+def test_positions_on_the_concrete_and_as_recorded_are_each_others_inverse():
+    moved = edits.change_line(job(), "line-1", start_mm=-250.0, distance_scale=1.02).lines[0]
+    assert moved.on_concrete_mm(100.0) == pytest.approx(-148.0)
+    assert moved.recorded_mm(moved.on_concrete_mm(433.0)) == pytest.approx(433.0)
+
+
+def test_bars_are_numbered_from_the_datum_whatever_the_way_of_walking():
+    """Recorded positions rise or fall with the walk; the number counts along the concrete."""
+    state = job()
+    for position in (300.0, 100.0, 200.0):
+        state, _ = edits.add_bar(state, "line-1", pick(position))
+    marks = edits.renumber_bars(state, "line-1").line("line-1").marks
+    assert [(m.position_mm, m.number) for m in marks if isinstance(m, BarMark)] == [
+        (300.0, 3),
+        (100.0, 1),
+        (200.0, 2),
+    ]
+
+
+def test_a_second_anchor_at_one_place_replaces_the_first():
+    state, face = edits.add_anchor(job(), "line-1", None, pick(100.0, 4.0))
+    state, again = edits.add_anchor(state, "line-1", face, pick(100.0, 4.2))
+    mark = state.line("line-1").mark(face)
+    assert isinstance(mark, FaceMark)
+    assert again == face
+    assert [a.time_ns for a in mark.anchors] == [4.2]
+
+
+def test_anchors_belong_to_a_back_face_only():
+    state, bar = edits.add_bar(job(), "line-1", pick())
+    with pytest.raises(DepthwrightError, match="back face"):
+        edits.add_anchor(state, "line-1", bar, pick())
+
+
+def test_the_history_forgets_the_oldest_states_only():
+    history = History.start(Job(name="0"))
+    for number in range(1, 2 * MOST_STATES):
+        history = history.push(Job(name=str(number)), f"name {number}")
+    assert len(history.steps) == MOST_STATES
+    assert history.job.name == str(2 * MOST_STATES - 1)
+    for _ in range(2 * MOST_STATES):
+        history = history.undo()
+    assert history.job.name == str(MOST_STATES)
+    assert history.undo_words == ""
+    assert history.redo_words == f"name {MOST_STATES + 1}"
