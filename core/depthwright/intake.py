@@ -74,7 +74,7 @@ def _same_antenna(job: Job, scan: Scan) -> Antenna | None:
 
 def _assumed_antenna(job: Job, scan: Scan) -> Antenna:
     separation = scan.separation_mm
-    told = "separation from the file" if separation else "separation assumed"
+    told = "separation assumed" if separation is None else "separation from the file"
     return Antenna(
         id=new_id(job, "antenna"),
         separation_mm=priors.ANTENNA_SEPARATION_MM if separation is None else separation,

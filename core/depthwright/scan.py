@@ -116,7 +116,7 @@ def scan_from_array(
     centre_frequency_ghz: float | None = None,
 ) -> Scan:
     """Make a scan from samples in memory, shape (traces, samples)."""
-    data = np.ascontiguousarray(samples, dtype=np.float32)
+    data = np.array(samples, dtype=np.float32, order="C")
     data.setflags(write=False)
     traces, count = data.shape
     return Scan(

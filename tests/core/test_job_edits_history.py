@@ -193,8 +193,7 @@ def test_positions_on_the_concrete_and_as_recorded_are_each_others_inverse():
     assert moved.recorded_mm(moved.on_concrete_mm(433.0)) == pytest.approx(433.0)
 
 
-def test_bars_are_numbered_from_the_datum_whatever_the_way_of_walking():
-    """Recorded positions rise or fall with the walk; the number counts along the concrete."""
+def test_bars_are_numbered_from_the_datum_whatever_the_order_they_were_marked_in():
     state = job()
     for position in (300.0, 100.0, 200.0):
         state, _ = edits.add_bar(state, "line-1", pick(position))
