@@ -76,6 +76,10 @@ class Background(QObject):
         """Stop waiting for a topic; its work ends at its next report."""
         self._wanted.pop(topic, None)
 
+    def cancel_all(self) -> None:
+        """Stop waiting for everything: another job is opened."""
+        self._wanted.clear()
+
     def close(self) -> None:
         """Cancel everything and wait for the threads."""
         self._wanted.clear()

@@ -43,6 +43,8 @@ class Document(QObject):
     selection_changed = Signal()
     line_changed = Signal()
     """Another line is shown, or its scan has arrived."""
+    scans_wanted = Signal()
+    """Lines may have come back whose scans are not at hand."""
     said = Signal(str, bool)
     """A sentence for the message strip; True for a warning."""
 
@@ -146,15 +148,18 @@ class Document(QObject):
         """One step back."""
         history = self.history.undo()
         self._move_to(history, self._evaluate(history.job))
+        self.scans_wanted.emit()
 
     def redo(self) -> None:
         """One step forward."""
         history = self.history.redo()
         self._move_to(history, self._evaluate(history.job))
+        self.scans_wanted.emit()
 
     def _move_to(self, history: History, results: Results) -> None:
         before_job, before = self.job, self.results
         self.history, self.results = history, results
+        self._forget_other_scans()
         if history.job is before_job:
             return
         moved = words.what_moved(before, results, history.job.unit)
@@ -170,11 +175,20 @@ class Document(QObject):
         if moved:
             self.said.emit(moved, False)
 
+    def _forget_other_scans(self) -> None:
+        """Ids are used again after a removal, so a stage counts only with its own line's scan."""
+        lines = {line.id: line for line in self.job.lines}
+        for line_id in list(self.stages):
+            if line_id not in lines or not shows(self.stages[line_id], lines[line_id]):
+                del self.stages[line_id]
+                self.missing.pop(line_id, None)
+                self._tracks = {k: v for k, v in self._tracks.items() if k[0] != line_id}
+
     def _evaluate(self, job: Job) -> Results:
         tracks = {
             mark.id: self._track(self.stages[line.id], line.id, mark)
             for line in job.lines
-            if line.id in self.stages
+            if line.id in self.stages and shows(self.stages[line.id], line)
             for mark in line.marks
             if isinstance(mark, FaceMark)
         }
@@ -189,7 +203,9 @@ class Document(QObject):
         return self._tracks[key]
 
     def scan_arrived(self, line_id: str, stage: PickStage) -> None:
-        """A line's scan has been read."""
+        """A line's scan has been read; one that the line no longer shows is not taken."""
+        if not any(line.id == line_id and shows(stage, line) for line in self.job.lines):
+            return
         self.stages[line_id] = stage
         self.missing.pop(line_id, None)
         self._tracks = {key: value for key, value in self._tracks.items() if key[0] != line_id}
@@ -383,3 +399,8 @@ def mark_words(mark: Mark) -> str:
     if mark.kind == "note":
         return "note"
     return f"{'bar' if mark.kind == 'bar' else mark.what} {mark.number}"
+
+
+def shows(stage: PickStage, line: Line) -> bool:
+    """Whether a stage was made from the scan that a line shows."""
+    return stage.scan.sha256 == line.scan.sha256 and stage.scan.dt_ns == line.scan.dt_ns

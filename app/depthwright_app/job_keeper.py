@@ -47,6 +47,7 @@ class JobKeeper(QObject):
         self.settings = settings.load(record)
         self._check: ResultsBlock | None = None
         self.style: Callable[[], ImageStyle] = ImageStyle
+        document.scans_wanted.connect(self.read_scans)
 
     def remember(self, changed: settings.Settings) -> None:
         """Keep other settings."""
@@ -78,6 +79,7 @@ class JobKeeper(QObject):
         try:
             loaded = load_job(path)
             self.document.open(loaded.job, path)
+            self.background.cancel_all()
         except DepthwrightError as problem:
             self.document.said.emit(str(problem), True)
             return
@@ -101,6 +103,7 @@ class JobKeeper(QObject):
         """Start an empty job."""
         if self.may_leave():
             self.document.open(Job(unit=self.settings.unit), None)
+            self.background.cancel_all()
 
     def read_scans(self) -> None:
         """Read the scans of all lines that are not at hand, in the background."""

@@ -149,7 +149,7 @@ def test_the_linear_interval_holds_against_a_monte_carlo():
     """JCGM 101:2008 in miniature: draw reading, picks and offset, solve, compare the spread."""
     random = np.random.default_rng(3)
     drawn = []
-    for _ in range(1500):
+    for _ in range(400):
         known = points(
             [35.0, 120.0], 8.0, 40.0, [35.0 + random.normal(), NAN], pick_ns=0.01, height=3.0
         )
@@ -158,7 +158,7 @@ def test_the_linear_interval_holds_against_a_monte_carlo():
     linear = solve(
         points([35.0, 120.0], 8.0, 40.0, [35.0, NAN], pick_ns=0.01, height=3.0), priors(0.03)
     )
-    assert np.std(drawn) == pytest.approx(linear.depth_u_mm[1], rel=0.08)
+    assert np.std(drawn) == pytest.approx(linear.depth_u_mm[1], rel=0.1)
 
 
 def test_each_tie_alone_asks_for_its_own_permittivity():
