@@ -137,9 +137,8 @@ class Document(QObject):
 
     def preview(self, change: Edit | None) -> None:
         """Show what an edit would give without making it; None goes back to what is."""
-        job = self.job if change is None else change(self.job)
         try:
-            self.results = self._evaluate(job)
+            self.results = self._evaluate(self.job if change is None else change(self.job))
         except DepthwrightError:
             return
         self.job_changed.emit(self.job, self.job)
