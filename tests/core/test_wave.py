@@ -48,6 +48,39 @@ def test_the_refracted_path_is_the_shortest(depth, h):
     assert wave.travel_time(depth, 8.0, 40.0, h).time_ns == pytest.approx(expected, abs=1e-9)
 
 
+@given(depths, separations, st.floats(0.5, 200.0))
+def test_a_target_in_air_is_reached_in_a_straight_line(depth, s, h):
+    """With permittivity 1 nothing bends: Pythagoras, over height and depth together."""
+    expected = 2 * np.hypot(depth + h, s / 2) / C_MM_PER_NS
+    assert wave.travel_time(depth, 1.0, s, h).time_ns == pytest.approx(expected, rel=1e-12)
+
+
+@given(depths, permittivities, separations)
+def test_antennas_just_above_the_surface_find_the_shorter_of_two_ways(depth, eps, s):
+    """Steeper than the critical angle they are as good as on it: straight through the concrete.
+
+    Flatter, the shortest path runs along the surface in the air and dives at the critical angle, so a
+    shallow bar's time jumps between a height of zero and hardly any height.
+    """
+    time = wave.travel_time(depth, eps, s, 1e-7).time_ns
+    on_it = wave.travel_time(depth, eps, s, 0.0).time_ns
+    along = s / 2 - depth / np.sqrt(eps - 1)
+    if along <= 0:
+        assert time == pytest.approx(on_it, abs=1e-7)
+    else:
+        dive = np.sqrt(eps) * depth / np.sqrt(1 - 1 / eps)
+        assert time == pytest.approx(2 * (along + dive) / C_MM_PER_NS, abs=1e-7)
+        assert time <= on_it + 1e-7
+
+
+def test_lines_of_different_heights_are_reckoned_together():
+    heights = np.array([0.0, 3.0, 10.0])
+    together = wave.travel_time(50.0, 8.0, 40.0, heights).time_ns
+    alone = [float(wave.travel_time(50.0, 8.0, 40.0, h).time_ns) for h in heights]
+    assert together == pytest.approx(alone, abs=1e-12)
+    assert wave.depth_mm(together, 8.0, 40.0, heights) == pytest.approx(50.0, abs=1e-8)
+
+
 def test_deeper_is_later_and_slower_is_later():
     deep = wave.travel_time(np.array([10.0, 20.0, 40.0]), 8.0, 40.0, 3.0).time_ns
     assert np.all(np.diff(deep) > 0)
@@ -57,7 +90,14 @@ def test_deeper_is_later_and_slower_is_later():
 
 @pytest.mark.parametrize("h", [0.0, 3.0])
 def test_an_echo_too_early_for_any_depth_has_none(h):
-    assert np.isnan(wave.depth_mm(0.05, 8.0, 40.0, h))
+    for time_ns in (0.05, 0.0, -3.0):
+        assert np.isnan(wave.depth_mm(time_ns, 8.0, 40.0, h))
+
+
+@pytest.mark.parametrize("h", [0.0, 3.0])
+def test_the_earliest_echo_lies_at_the_surface(h):
+    earliest = wave.travel_time(0.0, 8.0, 40.0, h).time_ns
+    assert wave.depth_mm(earliest + 1e-12, 8.0, 40.0, h) == pytest.approx(0.0, abs=1e-3)
 
 
 def test_impossible_inputs_are_refused():

@@ -16,11 +16,15 @@ from depthwright import wave
     [
         (1, 0.29979, 0.3336, 0.6671, 1.3343),
         (4, 0.14990, 0.6671, 1.3343, 2.6685),
+        (5, 0.13407, 0.7459, 1.4917, 2.9835),
+        (6, 0.12239, 0.8171, 1.6341, 3.2682),
         (6.25, 0.11992, 0.8339, 1.6678, 3.3356),
         (7, 0.11331, 0.8825, 1.7651, 3.5301),
         (8, 0.10599, 0.9435, 1.8869, 3.7738),
         (9, 0.09993, 1.0007, 2.0014, 4.0028),
+        (10, 0.09480, 1.0548, 2.1096, 4.2193),
         (12, 0.08654, 1.1555, 2.3110, 4.6220),
+        (16, 0.07495, 1.3343, 2.6685, 5.3370),
         (81, 0.03331, 3.0021, 6.0042, 12.0083),
     ],
 )
@@ -38,6 +42,7 @@ def test_velocity_and_two_way_time_at_zero_offset(eps, v_m_per_ns, t_50, t_100, 
         (50, 3.85, 8.31, 14.03),
         (75, 2.62, 5.78, 10.00),
         (100, 1.98, 4.40, 7.70),
+        (150, 1.33, 2.97, 5.24),
         (200, 1.00, 2.24, 3.96),
         (300, 0.67, 1.50, 2.66),
     ],
@@ -46,6 +51,22 @@ def test_what_ignoring_the_separation_costs(depth, at_40, at_60, at_80):
     for separation, error in ((40, at_40), (60, at_60), (80, at_80)):
         time = wave.travel_time(depth, 6.25, separation).time_ns
         assert wave.depth_mm(time, 6.25, 0.0) - depth == pytest.approx(error, abs=0.006)
+
+
+@pytest.mark.parametrize(
+    ("depth", "time_ns", "eps"), [(75.0, 1.25, 6.24136), (200.0, 3.4, 6.49351)]
+)
+def test_the_permittivity_of_a_known_depth(depth, time_ns, eps):
+    assert wave.depth_mm(time_ns, eps, 0.0) == pytest.approx(depth, abs=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("depth", "read"), [(20, 24.06), (30, 30.43), (50, 46.31), (100, 92.40), (200, 190.24)]
+)
+def test_zero_put_on_the_direct_wave_and_no_geometry(depth, read):
+    """Separation 60 mm, both left out: the two mistakes cancel only near half the separation."""
+    time = wave.travel_time(depth, 6.25, 60.0).time_ns - 60.0 / 299.792458
+    assert wave.depth_mm(time, 6.25, 0.0) == pytest.approx(read, abs=0.006)
 
 
 def test_pythagorean_triples_and_an_apex():

@@ -42,6 +42,13 @@ def test_peaks_are_placed_below_a_sample(centre_ns):
     assert found == pytest.approx(centre_ns, abs=0.001)
 
 
+@pytest.mark.parametrize("centre_ns", [2.5, 2.503, 2.507, 2.51])
+def test_the_peak_of_a_gaussian_is_placed_to_1_ps(centre_ns):
+    gauss = np.exp(-(((np.arange(256) * 0.02 - centre_ns) / 0.15) ** 2))[None, :]
+    found = refine_peak(gauss, gauss.argmax(axis=1))[0] * 0.02
+    assert found == pytest.approx(centre_ns, abs=0.001)
+
+
 def test_a_peak_on_the_edge_stays_there():
     assert refine_peak(np.array([[3.0, 2.0, 1.0]]), np.array([0]))[0] == 0
 
