@@ -17,7 +17,7 @@ from depthwright.files.results_block import ResultsBlock, compare_results
 from depthwright.files.scans import open_scan
 from depthwright.files.segy import read_segy
 from depthwright.intake import take_in
-from depthwright.job import Job, Line
+from depthwright.job import DirectPick, Job, Line
 from depthwright.measuring.stage import PickStage
 from depthwright.results.tracking import pick_stage
 from depthwright.scan import Scan
@@ -48,6 +48,7 @@ class JobKeeper(QObject):
         self._check: ResultsBlock | None = None
         self.style: Callable[[], ImageStyle] = ImageStyle
         document.scans_wanted.connect(self.read_scans)
+        document.job_changed.connect(self._renew_stages)
 
     def remember(self, changed: settings.Settings) -> None:
         """Keep other settings."""
@@ -136,18 +137,20 @@ class JobKeeper(QObject):
             raise fault
         self.document.scan_missing(line_id, str(fault))
 
-    def renew_stage(self, line_id: str) -> None:
-        """The direct wave or the frequency changed: prepare the line's pick stage again."""
-        job = self.document.job
-        line, stage = job.line(line_id), self.document.stages.get(line_id)
-        if stage is None:
-            return
-        scan = stage.scan
+    def _renew_stages(self, before: Job, after: Job) -> None:
+        """Prepare the pick stages again whose direct wave or frequency changed, also by undo."""
+        was = {line.id: _picked_by(before, line) for line in before.lines}
+        for line in after.lines:
+            stage = self.document.stages.get(line.id)
+            if stage is not None and was.get(line.id) not in (None, _picked_by(after, line)):
+                self._renew_stage(after, line, stage.scan)
+
+    def _renew_stage(self, job: Job, line: Line, scan: Scan) -> None:
         self.background.run(
-            f"scan {line_id}",
+            f"scan {line.id}",
             lambda _: pick_stage(job, line, scan),
-            partial(self._scan_arrived, line_id),
-            partial(self._scan_failed, line_id),
+            partial(self._scan_arrived, line.id),
+            partial(self._scan_failed, line.id),
         )
 
     def add_scan(
@@ -315,6 +318,11 @@ class JobKeeper(QObject):
             self.document.said.emit(str(problem), True)
             return False
         return True
+
+
+def _picked_by(job: Job, line: Line) -> tuple[DirectPick, float]:
+    """What a line's pick stage depends on, besides its scan."""
+    return line.direct, job.antenna_of(line).centre_frequency_ghz
 
 
 def _welcome(job: Job) -> str:

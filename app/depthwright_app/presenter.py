@@ -372,20 +372,8 @@ class Presenter(QObject):
         if line is None:
             return
         sheet = LineSheet(self.window, self.document.job, line)
-        if sheet.exec() and self.document.edit("Change line and antenna", sheet.change):
-            self._renew_stages(line)
-
-    def _renew_stages(self, before: Line) -> None:
-        job = self.document.job
-        after = job.line(before.id)
-        stage = self.document.stages.get(before.id)
-        frequency = job.antenna_of(after).centre_frequency_ghz
-        if stage is None:
-            return
-        if after.direct != before.direct or frequency != stage.direct.centre_frequency_ghz:
-            for line in job.lines:
-                if line.antenna == after.antenna:
-                    self.window.keeper.renew_stage(line.id)
+        if sheet.exec():
+            self.document.edit("Change line and antenna", sheet.change)
 
     def edit_job(self) -> None:
         """The sheet of the job: name, note, specified cover."""

@@ -45,8 +45,11 @@ class Hand:
 
     def drag(self, start, end):
         """Drag on the section from one place of the plot to another, through places between."""
-        first, last = self.pane.pixels(*start), self.pane.pixels(*end)
-        view, button = self.pane.viewport(), Qt.MouseButton.LeftButton
+        self.drag_pixels(self.pane.viewport(), self.pane.pixels(*start), self.pane.pixels(*end))
+
+    def drag_pixels(self, view, first, last):
+        """Drag on a widget with the left button."""
+        button = Qt.MouseButton.LeftButton
         QTest.mouseMove(view, first)
         QTest.mousePress(view, button, pos=first)
         for part in (0.3, 0.6, 1.0):

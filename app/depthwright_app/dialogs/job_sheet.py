@@ -24,11 +24,11 @@ class JobSheet(QDialog):
         super().__init__(parent)
         self.setWindowTitle("Job")
         self._unit = job.unit
-        self._specified: float | None = job.specified_cover_mm
-        shown = job.specified_cover_mm
+        self._specified = specified = job.specified_cover_mm
+        self._shown = "" if specified is None else f"{from_mm(specified, job.unit):g} {job.unit}"
         self.name = QLineEdit(job.name)
         self.note = QLineEdit(job.note)
-        self.cover = QLineEdit("" if shown is None else f"{from_mm(shown, job.unit):g} {job.unit}")
+        self.cover = QLineEdit(self._shown)
         self.cover.setPlaceholderText("none")
         for field in (self.name, self.note, self.cover):
             field.setMinimumWidth(460)
@@ -54,6 +54,9 @@ class JobSheet(QDialog):
 
     def _accept(self) -> None:
         text = self.cover.text().strip()
+        if text == self._shown:  # which is rounded, so what is not touched stays as it was
+            self.accept()
+            return
         try:
             self._specified = parse_length_mm(text, self._unit) if text else None
         except DepthwrightError as problem:

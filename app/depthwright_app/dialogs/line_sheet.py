@@ -1,6 +1,7 @@
 """The sheet of a line and its antenna: datum, direction, scale; separation, height, time offset."""
 
 import json
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -19,7 +20,13 @@ from PySide6.QtWidgets import (
 from depthwright import edits
 from depthwright.errors import DepthwrightError
 from depthwright.job import Antenna, DirectPick, Job, Line
-from depthwright.units import from_mm, parse_length_mm, parse_plain, parse_signed_length_mm
+from depthwright.units import (
+    LengthUnit,
+    from_mm,
+    parse_length_mm,
+    parse_plain,
+    parse_signed_length_mm,
+)
 from depthwright_app import theme
 
 
@@ -32,7 +39,7 @@ class LineSheet(QDialog):
         self._job, self._line = job, line
         self._antenna = job.antenna_of(line)
         self._unit = job.unit
-        self._source = self._antenna.source
+        self._shown = self._antenna
         box = QVBoxLayout(self)
         box.setContentsMargins(*(4 * (3 * theme.GRID,)))
         box.setSpacing(2 * theme.GRID)
@@ -71,7 +78,7 @@ class LineSheet(QDialog):
         self.scale = _field(
             form,
             "Distance scale",
-            f"{line.distance_scale:g} ± {line.distance_scale_u:g}",
+            _scale_words(line),
             "True distance over recorded distance, with its standard uncertainty",
         )
         self.direct = _field(
@@ -107,9 +114,8 @@ class LineSheet(QDialog):
         self.separation.setText(self._length(antenna.separation_mm))
         self.antenna_height.setText(self._length(antenna.height_mm))
         self.frequency.setText(f"{antenna.centre_frequency_ghz:g}")
-        offset, spread = 1e3 * antenna.time_offset_ns, 1e3 * antenna.time_offset_u_ns
-        self.offset.setText(f"{offset:g} ± {spread:g}")
-        self._source = antenna.source
+        self.offset.setText(_offset_words(antenna))
+        self._shown = antenna
         self.source_words.setText(f"Source: {antenna.source}")
 
     def _length(self, value_mm: float) -> str:
@@ -139,33 +145,52 @@ class LineSheet(QDialog):
         self.accept()
 
     def _typed_line(self) -> dict[str, Any]:
-        scale, scale_u = parse_plain(self.scale.text())
+        line = self._line
+        scale, scale_u = line.distance_scale, line.distance_scale_u
+        if self.scale.text() != _scale_words(line):
+            scale, typed_u = parse_plain(self.scale.text())
+            scale_u = scale_u if typed_u is None else typed_u
         time_ns = parse_plain(self.direct.text())[0]
-        moved = abs(time_ns - self._line.direct.time_ns) > 5e-4
-        direct = DirectPick(time_ns=time_ns, by_hand=True) if moved else self._line.direct
+        moved = abs(time_ns - line.direct.time_ns) > 5e-4
         return {
-            "name": self.name.text().strip() or self._line.name,
-            "datum": self.datum.text().strip() or self._line.datum,
-            "direction": self.direction.text().strip() or self._line.direction,
-            "start_mm": parse_signed_length_mm(self.start.text(), self._unit),
+            "name": self.name.text().strip() or line.name,
+            "datum": self.datum.text().strip() or line.datum,
+            "direction": self.direction.text().strip() or line.direction,
+            "start_mm": self._typed_length(self.start, line.start_mm, parse_signed_length_mm),
             "distance_scale": scale,
-            "distance_scale_u": self._line.distance_scale_u if scale_u is None else scale_u,
-            "direct": direct,
+            "distance_scale_u": scale_u,
+            "direct": DirectPick(time_ns=time_ns, by_hand=True) if moved else line.direct,
         }
 
     def _typed_antenna(self) -> dict[str, Any]:
-        offset, spread = parse_plain(self.offset.text())
+        shown = self._shown
+        offset_ns, offset_u_ns = shown.time_offset_ns, shown.time_offset_u_ns
+        if self.offset.text() != _offset_words(shown):
+            offset, spread = parse_plain(self.offset.text())
+            offset_ns = offset * 1e-3
+            offset_u_ns = offset_u_ns if spread is None else spread * 1e-3
+        frequency = shown.centre_frequency_ghz
+        if self.frequency.text() != f"{frequency:g}":
+            frequency = parse_plain(self.frequency.text())[0]
         return {
             "name": self.antenna_name.text().strip() or self._antenna.name,
-            "separation_mm": parse_length_mm(self.separation.text(), self._unit),
-            "height_mm": parse_length_mm(self.antenna_height.text(), self._unit),
-            "centre_frequency_ghz": parse_plain(self.frequency.text())[0],
-            "time_offset_ns": offset * 1e-3,
-            "time_offset_u_ns": (
-                self._antenna.time_offset_u_ns if spread is None else spread * 1e-3
-            ),
-            "source": self._source,
+            "separation_mm": self._typed_length(self.separation, shown.separation_mm),
+            "height_mm": self._typed_length(self.antenna_height, shown.height_mm),
+            "centre_frequency_ghz": frequency,
+            "time_offset_ns": offset_ns,
+            "time_offset_u_ns": offset_u_ns,
+            "source": shown.source,
         }
+
+    def _typed_length(
+        self,
+        field: QLineEdit,
+        shown_mm: float,
+        parse: Callable[[str, LengthUnit], float] = parse_length_mm,
+    ) -> float:
+        """What is typed; what is shown is rounded, so a text left as it is keeps its value."""
+        text = field.text()
+        return shown_mm if text == self._length(shown_mm) else parse(text, self._unit)
 
     def change(self, job: Job) -> Job:
         """The edit of the job that was accepted."""
@@ -192,6 +217,14 @@ def read_card(path: Path, antenna_id: str) -> Antenna:
             "A card is JSON with separation_mm, centre_frequency_ghz, height_mm, time_offset_ns, "
             "time_offset_u_ns, name and source.",
         ) from None
+
+
+def _scale_words(line: Line) -> str:
+    return f"{line.distance_scale:g} ± {line.distance_scale_u:g}"
+
+
+def _offset_words(antenna: Antenna) -> str:
+    return f"{1e3 * antenna.time_offset_ns:g} ± {1e3 * antenna.time_offset_u_ns:g}"
 
 
 def _heading(text: str) -> QLabel:

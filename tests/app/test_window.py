@@ -1,0 +1,545 @@
+"""The window around the marks: ruler, units, what is shown, sheets, light and dark, closing."""
+
+import json
+
+import numpy as np
+import pytest
+from PySide6.QtCore import Qt
+from PySide6.QtTest import QTest
+from PySide6.QtWidgets import QFileDialog, QMessageBox
+
+from depthwright.files.jobfile import load_job
+from depthwright.files.scans import open_scan
+from depthwright_app import theme
+from depthwright_app.dialogs.job_sheet import JobSheet
+from depthwright_app.dialogs.line_sheet import LineSheet
+from depthwright_app.main_window import MainWindow
+
+
+def tie_bar_2(hand):
+    hand.select(hand.bar_at(260.0).id)
+    hand.type("35\r")
+    assert hand.bar_at(260.0).tie is not None
+
+
+def answer(monkeypatch, button):
+    """Let the question about unsaved marks be answered; gives how often it was asked."""
+    asked = []
+
+    def question(*arguments):
+        asked.append(arguments[2])
+        return button
+
+    monkeypatch.setattr(QMessageBox, "question", question)
+    return asked
+
+
+def fill(monkeypatch, kind, **typed):
+    """Let a sheet be filled in and accepted as with its button; gives the sheets."""
+    opened = []
+
+    def run(sheet):
+        opened.append(sheet)
+        for field, words in typed.items():
+            getattr(sheet, field).setText(words)
+        sheet._accept()
+        return sheet.result()
+
+    monkeypatch.setattr(kind, "exec", run)
+    return opened
+
+
+# The depth ruler.
+
+
+def test_stretching_the_ruler_types_a_permittivity(marked):
+    pane, before = marked.pane, marked.document.job
+    model = marked.document.model
+    later = float(model.file_ns(np.array([100.0]))[0]) + 0.2
+    pane.ruler.stretched.emit(100.0, later, False)
+    assert marked.document.job is before, "a drag that goes on is no edit"
+    during = marked.document.results.permittivity
+    assert during > 7.0
+    pane.ruler.stretched.emit(100.0, later, True)
+    marked.settle()
+    assert marked.document.history.undo_words == "Drag the depth ruler"
+    zone = marked.document.job.zones[0]
+    assert zone.typed
+    assert zone.permittivity == pytest.approx(during, abs=0.01)
+    assert marked.tick_places()["100"] == pytest.approx(later, abs=0.01)
+    marked.trigger("undo")
+    assert marked.document.job is before
+    assert marked.document.results.permittivity == pytest.approx(7.0)
+
+
+def test_the_ruler_is_dragged_with_the_mouse(marked):
+    pane, view = marked.pane, marked.pane.viewport()
+    at = float(marked.document.model.file_ns(np.array([100.0]))[0])
+    across = pane.mapFromScene(pane.ruler.sceneBoundingRect().center()).x()
+
+    def moved(time):
+        where = pane.pixels(600.0, time)
+        where.setX(across)
+        return where
+
+    marked.drag_pixels(view, moved(at), moved(at + 0.2))
+    assert marked.document.history.undo_words == "Drag the depth ruler"
+    assert marked.document.job.zones[0].permittivity > 7.5
+
+
+def test_the_ruler_stays_while_depths_rest_on_ties(marked):
+    tie_bar_2(marked)
+    before = marked.document.job
+    marked.pane.ruler.stretched.emit(100.0, 3.0, False)
+    marked.pane.ruler.stretched.emit(100.0, 3.0, True)
+    assert marked.document.job is before
+    assert marked.said.startswith("Depths rest on ties")
+
+
+@pytest.mark.parametrize("time_ns", [-5.0, 1e-6, 500.0])
+def test_the_ruler_pulled_past_every_permittivity_stops_at_the_last(marked, time_ns):
+    marked.pane.ruler.stretched.emit(100.0, time_ns, False)
+    marked.pane.ruler.stretched.emit(100.0, time_ns, True)
+    marked.settle()
+    assert 1.0 <= marked.document.results.permittivity <= 100.0
+    marked.trigger("undo") if marked.document.job.zones[0].typed else None
+    assert marked.document.results.permittivity == pytest.approx(7.0)
+
+
+# The ledger.
+
+
+def test_a_typed_permittivity_is_evidence_that_steps_aside(marked):
+    ledger = marked.window.ledger
+    ledger.field.setFocus()
+    marked.type("8.1 ± 0.4\r")
+    zone = marked.document.job.zones[0]
+    assert (zone.permittivity, zone.permittivity_u, zone.typed) == (8.1, 0.4, True)
+    assert not marked.document.results.provisional
+    tie_bar_2(marked)
+    assert [row.used for row in marked.document.results.evidence if not row.mark_id] == [False]
+    ledger.keep.click()
+    assert [row.used for row in marked.document.results.evidence if not row.mark_id] == [True]
+    assert marked.document.history.undo_words == "Keep the permittivity"
+
+
+@pytest.mark.parametrize("typed", ["eight", "0", "-3", "500", "8 ± 0 ± 1", "nan", ""])
+def test_a_permittivity_that_cannot_be_is_told(marked, typed):
+    before = marked.document.job
+    marked.window.ledger.field.setFocus()
+    marked.window.ledger.field.clear()
+    marked.type(typed + "\r")
+    assert marked.document.job is before
+    assert (
+        marked.said.startswith("Warning: ") or "not a number" in marked.window.ledger.moved.text()
+    )
+
+
+# Units.
+
+
+@pytest.mark.parametrize("unit", ["mm", "cm", "in"])
+def test_a_unit_changes_every_length_shown(marked, unit):
+    tie_bar_2(marked)
+    window = marked.window
+    index = ["mm", "cm", "in"].index(unit)
+    window.units.setCurrentIndex(index)
+    window.units.activated.emit(index)
+    marked.settle()
+    assert marked.document.job.unit == unit
+    assert f", {unit}" in marked.pane.ruler.labelText
+    assert f", {unit}" in marked.pane.distance_axis.labelText
+    assert f", {unit}" in marked.pane.strip.cover_axis.labelText
+    assert unit in window.ledger.antenna.text()
+    tied = next(bar for bar in marked.pane.marks.picture.bars if bar.tie_label)
+    assert tied.tie_label.endswith(unit)
+    words, time = next(item for item in marked.tick_places().items() if item[0] != "0")
+    depth_mm = float(words) * {"mm": 1.0, "cm": 10.0, "in": 25.4}[unit]
+    assert marked.pane.ruler.depth_mm(time) == pytest.approx(depth_mm, abs=0.05)
+
+
+def test_a_bare_number_is_in_the_unit_of_the_job(marked):
+    marked.window.units.activated.emit(2)
+    marked.select(marked.bar_at(260.0).id)
+    marked.type("1 3/8\r")
+    assert marked.bar_at(260.0).tie.depth_mm == pytest.approx(1.375 * 25.4)
+
+
+def test_a_new_job_starts_in_the_unit_used_last(hand, monkeypatch):
+    hand.window.units.activated.emit(2)
+    answer(monkeypatch, QMessageBox.StandardButton.Discard)
+    hand.trigger("new")
+    assert hand.document.job.unit == "in"
+    assert hand.document.job.lines == ()
+
+
+# What is shown of the scan.
+
+
+@pytest.mark.parametrize("switch", ["dewow", "background"])
+def test_a_switch_changes_what_is_shown_and_not_the_scan(marked, demo, switch):
+    stage, covers = marked.document.stage, marked.covers()
+    samples = stage.scan.block(0, stage.scan.traces).copy()
+    bytes_before = (demo.parent / "deck-L1.sgy").read_bytes()
+    image, before = marked.pane.image.image.copy(), marked.document.job
+    marked.trigger(switch)
+    assert not np.array_equal(marked.pane.image.image, image)
+    assert np.array_equal(stage.scan.block(0, stage.scan.traces), samples)
+    assert (demo.parent / "deck-L1.sgy").read_bytes() == bytes_before
+    assert marked.covers() == covers
+    marked.trigger("undo")
+    assert marked.document.job is before
+    assert np.array_equal(marked.pane.image.image, image)
+    recipe = marked.line.recipe
+    assert marked.window.commands["dewow"].isChecked() == recipe.dewow
+    assert marked.window.commands["background"].isChecked() == recipe.remove_background
+
+
+def test_gain_is_one_step_and_undone(marked):
+    image, before = marked.pane.image.image.copy(), marked.document.job
+    marked.window.gain.setValue(12)
+    marked.settle()
+    assert marked.line.recipe.gain_db_per_100mm == 12.0
+    assert not np.array_equal(marked.pane.image.image, image)
+    marked.trigger("undo")
+    assert marked.document.job is before
+    assert marked.window.gain.value() == 0
+    assert np.array_equal(marked.pane.image.image, image)
+
+
+def test_contrast_colours_and_invert_are_no_edits(marked):
+    before = marked.document.job
+    levels = tuple(marked.pane.image.levels)
+    marked.window.contrast.setValue(8)
+    assert tuple(marked.pane.image.levels) != levels
+    table = marked.pane.image.lut.copy()
+    marked.trigger("invert")
+    assert np.array_equal(marked.pane.image.lut, table[::-1])
+    marked.window.colours.setCurrentIndex(1)
+    marked.window.colours.activated.emit(1)
+    assert not np.array_equal(marked.pane.image.lut, table)
+    assert marked.document.job is before
+
+
+def test_zoom_comes_closer_and_the_whole_line_comes_back(hand):
+    whole = hand.pane.box.viewRect()
+    hand.trigger("zoom-in")
+    closer = hand.pane.box.viewRect()
+    assert closer.width() == pytest.approx(whole.width() / 1.3, rel=0.02)
+    hand.trigger("zoom-out")
+    hand.trigger("zoom-all")
+    again = hand.pane.box.viewRect()
+    assert again.getRect() == pytest.approx(whole.getRect(), rel=1e-6, abs=1e-6)
+    for pane in (hand.pane.trace, hand.pane.strip):
+        assert pane.getViewBox().viewRect().width() > 0
+    assert hand.pane.strip.getViewBox().viewRange()[0] == pytest.approx(
+        hand.pane.box.viewRange()[0], rel=0.02
+    )
+
+
+# Sheets.
+
+
+def test_the_line_sheet_changes_line_and_antenna_in_one_step(marked, monkeypatch):
+    before, covers = marked.document.job, marked.covers()
+    fill(
+        monkeypatch,
+        LineSheet,
+        name="deck-A",
+        datum="north kerb",
+        start="-30 mm",
+        scale="1.01 ± 0.003",
+        separation="50 mm",
+        offset="40 ± 25",
+    )
+    marked.trigger("line-sheet")
+    line = marked.line
+    assert (line.name, line.datum, line.start_mm) == ("deck-A", "north kerb", -30.0)
+    assert (line.distance_scale, line.distance_scale_u) == (1.01, 0.003)
+    antenna = marked.document.job.antenna_of(line)
+    assert antenna.separation_mm == 50.0
+    assert antenna.time_offset_ns == pytest.approx(0.040)
+    assert antenna.time_offset_u_ns == pytest.approx(0.025)
+    assert marked.covers() != covers
+    assert "deck-A" in marked.window.windowTitle()
+    marked.trigger("undo")
+    assert marked.document.job is before
+
+
+@pytest.mark.parametrize("unit", ["mm", "cm", "in"])
+def test_a_line_sheet_accepted_as_it_stands_changes_nothing(marked, monkeypatch, unit):
+    marked.window.units.activated.emit(["mm", "cm", "in"].index(unit))
+    before = marked.document.job
+    opened = fill(monkeypatch, LineSheet)
+    marked.trigger("line-sheet")
+    assert opened
+    assert opened[0].complaint.text() == ""
+    assert marked.document.job == before
+
+
+@pytest.mark.parametrize("unit", ["mm", "cm", "in"])
+def test_a_job_sheet_accepted_as_it_stands_changes_nothing(marked, monkeypatch, unit):
+    marked.window.units.activated.emit(["mm", "cm", "in"].index(unit))
+    before = marked.document.job
+    assert before.specified_cover_mm == 35.0
+    fill(monkeypatch, JobSheet)
+    marked.trigger("job-sheet")
+    assert marked.document.job == before
+
+
+@pytest.mark.parametrize(
+    ("field", "typed"),
+    [
+        ("start", "somewhere"),
+        ("scale", "0"),
+        ("scale", "-1"),
+        ("scale", "one"),
+        ("direct", "early"),
+        ("separation", ""),
+        ("separation", "-4 mm"),
+        ("antenna_height", "high"),
+        ("frequency", "0"),
+        ("offset", "40 ± 0"),
+        ("offset", "40 ± -5"),
+    ],
+)
+def test_the_line_sheet_stays_open_and_says_what_cannot_be(marked, monkeypatch, field, typed):
+    before = marked.document.job
+    opened = fill(monkeypatch, LineSheet, **{field: typed})
+    marked.trigger("line-sheet")
+    assert opened[0].complaint.text()
+    assert opened[0].result() == 0
+    assert marked.document.job is before
+
+
+def test_a_direct_wave_typed_by_hand_moves_every_depth(marked, monkeypatch):
+    covers = marked.covers()
+    fill(monkeypatch, LineSheet, direct=f"{marked.line.direct.time_ns - 0.05:.3f}")
+    marked.trigger("line-sheet")
+    assert marked.line.direct.by_hand
+    assert all(marked.covers()[number] > covers[number] for number in covers)
+
+
+@pytest.mark.parametrize(("field", "typed"), [("direct", "1.5"), ("frequency", "1.2")])
+def test_the_pick_stage_follows_the_sheet_and_its_undo(marked, monkeypatch, field, typed):
+    before = marked.document.stage.direct
+    fill(monkeypatch, LineSheet, **{field: typed})
+    marked.trigger("line-sheet")
+    assert marked.document.stage.direct != before
+    marked.trigger("undo")
+    after = marked.document.stage.direct
+    assert (after.time_ns, after.centre_frequency_ghz) == (
+        before.time_ns,
+        before.centre_frequency_ghz,
+    )
+    marked.trigger("redo")
+    assert marked.document.stage.direct != before
+
+
+def test_the_job_sheet_changes_name_note_and_specified_cover(marked, monkeypatch):
+    fill(monkeypatch, JobSheet, name="North deck", note="after repair", cover="1 1/2 in")
+    marked.trigger("job-sheet")
+    job = marked.document.job
+    assert (job.name, job.note) == ("North deck", "after repair")
+    assert job.specified_cover_mm == pytest.approx(38.1)
+    assert marked.pane.marks.picture.specified_cover_mm == pytest.approx(38.1)
+    fill(monkeypatch, JobSheet, cover="")
+    marked.trigger("job-sheet")
+    assert marked.document.job.specified_cover_mm is None
+
+
+@pytest.mark.parametrize("typed", ["thick", "0", "-35"])
+def test_the_job_sheet_refuses_a_cover_that_cannot_be(marked, monkeypatch, typed):
+    before = marked.document.job
+    opened = fill(monkeypatch, JobSheet, cover=typed)
+    marked.trigger("job-sheet")
+    assert opened[0].complaint.text()
+    assert marked.document.job is before
+
+
+@pytest.fixture
+def sheet(hand, qtbot):
+    made = LineSheet(hand.window, hand.document.job, hand.line)
+    qtbot.addWidget(made)
+    return made
+
+
+def test_an_antenna_card_fills_the_sheet(sheet, tmp_path, monkeypatch):
+    card = {
+        "name": "Card (invented)",
+        "separation_mm": 55.0,
+        "centre_frequency_ghz": 1.6,
+        "height_mm": 3.0,
+        "time_offset_ns": 0.02,
+        "time_offset_u_ns": 0.01,
+        "source": "made for this test",
+    }
+    path = tmp_path / "card.json"
+    path.write_text(json.dumps(card))
+    monkeypatch.setattr(QFileDialog, "getOpenFileName", lambda *_: (str(path), ""))
+    sheet._ask_card()
+    sheet._accept()
+    antenna = sheet.change(sheet._job).antenna_of(sheet._line)
+    assert sheet.complaint.text() == ""
+    assert {name: getattr(antenna, name) for name in card} == pytest.approx(card)
+
+
+def test_the_card_of_the_demo_fits(sheet, demo):
+    sheet.load_card(demo.parent / "antenna_card.json")
+    assert sheet.complaint.text() == ""
+
+
+@pytest.mark.parametrize(
+    "contents", [b"", b"[]", b"7", b"null", b"{", b'{"separation_mm": 40}', b"\xff\xfe\x00"]
+)
+def test_what_is_no_antenna_card_is_refused(sheet, tmp_path, contents):
+    path = tmp_path / "card.json"
+    path.write_bytes(contents)
+    shown = sheet.separation.text()
+    sheet.load_card(path)
+    assert "not an antenna card" in sheet.complaint.text()
+    assert sheet.separation.text() == shown
+
+
+@pytest.mark.parametrize(
+    ("field", "value"), [("centre_frequency_ghz", -1), ("separation_mm", "wide"), ("speed", 3)]
+)
+def test_a_card_with_a_value_that_cannot_be_is_refused(sheet, demo, tmp_path, field, value):
+    card = json.loads((demo.parent / "antenna_card.json").read_text())
+    path = tmp_path / "card.json"
+    path.write_text(json.dumps({**card, field: value}))
+    sheet.load_card(path)
+    assert "card.json" in sheet.complaint.text()
+
+
+def test_a_card_that_is_not_there_is_told(sheet, tmp_path):
+    sheet.load_card(tmp_path / "none.json")
+    assert "none.json cannot be read" in sheet.complaint.text()
+
+
+# Light and dark.
+
+
+def test_light_and_dark_take_turns_and_are_remembered(make_window, hand, qapp):
+    held = Qt.KeyboardModifier.ControlModifier | Qt.KeyboardModifier.ShiftModifier
+    seen = []
+    for _ in range(3):
+        hand.press(Qt.Key.Key_L, held)
+        seen.append(
+            (hand.window.keeper.settings.appearance, qapp.palette().window().color().name())
+        )
+    assert [name for name, _ in seen] == ["light", "dark", "system"]
+    assert seen[0][1].upper() == theme.LIGHT.ground
+    assert seen[1][1].upper() == theme.DARK.ground
+    hand.trigger("appearance")
+    hand.trigger("appearance")
+    again = make_window()
+    assert again.keeper.settings.appearance == "dark"
+    assert qapp.palette().window().color().name().upper() == theme.DARK.ground
+    again.commands["appearance"].trigger()
+    assert qapp.palette().window().color().name().upper() == theme.LIGHT.ground
+
+
+# Closing and opening over unsaved marks.
+
+
+def test_a_saved_job_closes_without_a_question(hand):
+    assert hand.window.close()
+
+
+def test_cancel_keeps_the_window_and_its_marks(marked, monkeypatch):
+    asked = answer(monkeypatch, QMessageBox.StandardButton.Cancel)
+    assert not marked.window.close()
+    assert marked.window.isVisible()
+    assert asked == ["The job has changes that are not saved."]
+    marked.select(marked.bar_at(260.0).id)
+    marked.type("35\r")
+    assert marked.bar_at(260.0).tie.depth_mm == 35.0
+
+
+def test_discard_closes_and_writes_nothing(marked, demo, monkeypatch):
+    answer(monkeypatch, QMessageBox.StandardButton.Discard)
+    before = demo.read_bytes()
+    assert marked.window.close()
+    assert demo.read_bytes() == before
+
+
+def test_save_writes_and_closes(marked, demo, monkeypatch):
+    answer(monkeypatch, QMessageBox.StandardButton.Save)
+    assert marked.window.close()
+    assert len(load_job(demo).job.line("line-1").marks) == 8
+
+
+def test_a_save_that_fails_keeps_the_window_open(marked, demo, monkeypatch):
+    answer(monkeypatch, QMessageBox.StandardButton.Save)
+    marked.document.path = demo.parent / "none" / "demo.dwjob"
+    assert not marked.window.close()
+    assert marked.window.isVisible()
+    assert marked.document.modified
+
+
+def test_opening_another_job_asks_first(marked, demo, monkeypatch):
+    asked = answer(monkeypatch, QMessageBox.StandardButton.Cancel)
+    before = marked.document.job
+    marked.window.keeper.open_path(demo)
+    marked.trigger("new")
+    assert len(asked) == 2
+    assert marked.document.job is before
+
+
+def test_the_title_says_which_job_and_whether_it_is_saved(marked):
+    assert marked.window.windowTitle().startswith("*demo")
+    marked.trigger("save")
+    assert marked.window.windowTitle().startswith("demo")
+    assert "deck-L1" in marked.window.windowTitle()
+
+
+# The window as a whole.
+
+
+def test_about_gives_the_cautions(window, monkeypatch):
+    said = []
+    monkeypatch.setattr(QMessageBox, "about", lambda *arguments: said.append(arguments[-1]))
+    window.commands["about"].trigger()
+    assert "does not declare any place safe to drill" in said[0]
+
+
+def test_an_empty_window_offers_only_what_is_possible(window):
+    enabled = {name for name, action in window.commands.actions.items() if action.isEnabled()}
+    assert {"open", "new", "quit", "about", "appearance"} <= enabled
+    assert not enabled & {"save", "undo", "redo", "delete", "export-image", "zoom-in", "mode-bar"}
+
+
+def test_keys_and_clicks_in_an_empty_window_do_no_harm(empty_hand):
+    hand = empty_hand
+    for key in (Qt.Key.Key_3, Qt.Key.Key_Left, Qt.Key.Key_Delete, Qt.Key.Key_Return, Qt.Key.Key_F4):
+        QTest.keyClick(hand.pane, key)
+    QTest.mouseClick(hand.pane.viewport(), Qt.MouseButton.LeftButton)
+    hand.pane.ruler.stretched.emit(100.0, 2.0, True)
+    hand.settle()
+    assert not hand.document.modified
+
+
+def test_every_action_is_reachable_by_keyboard(hand):
+    """Each command has a shortcut or stands in a menu."""
+    in_menus = {
+        action for menu in hand.window.menuBar().actions() for action in menu.menu().actions()
+    }
+    for command_id, action in hand.window.commands.actions.items():
+        assert action in in_menus or action.shortcut().toString(), command_id
+
+
+def test_switching_lines_shows_the_other_scan(hand):
+    first = hand.pane.image.image.shape
+    hand.document.show_line("line-2")
+    hand.settle()
+    scan = open_scan(hand.line.scan)
+    assert hand.pane.image.image.shape == (scan.samples, scan.traces) != first
+    assert "deck-L2" in hand.window.windowTitle()
+
+
+def test_two_windows_do_not_share_a_job(hand, make_window):
+    other = make_window()
+    hand.click(265.0, 1.45)
+    assert isinstance(other, MainWindow)
+    assert other.document.job.lines == ()
