@@ -77,6 +77,7 @@ def test_a_new_edit_forgets_what_was_undone():
     history = History.start(Job()).push(Job(name="a"), "a").undo().push(Job(name="b"), "b")
     assert history.redo() == history
     assert history.undo_words == "b"
+    assert history.undo().job == Job()
 
 
 def test_an_edit_that_changes_nothing_is_no_step():

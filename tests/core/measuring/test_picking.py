@@ -46,6 +46,29 @@ def test_a_click_near_an_apex_snaps_to_it(plain_line, plain_stage, bar, off_mm, 
     assert 0 < pick.position_u_mm < 5
 
 
+@pytest.mark.parametrize("apex_mm", [351.2, 352.5, 353.9])
+def test_an_apex_between_two_traces_is_placed_there(draw_line, stage_of, apex_mm):
+    drawn = draw_line(bars=((apex_mm, 50.0),))
+    pick = snap_bar(stage_of(drawn), 362.0, drawn.echo_ns(50.0) + 0.05)
+    assert pick is not None
+    assert pick.position_mm == pytest.approx(apex_mm, abs=1.0)
+    assert abs(pick.position_mm - apex_mm) < 2 * pick.position_u_mm
+    assert pick.time_ns == pytest.approx(drawn.echo_ns(50.0), abs=0.007)
+
+
+def test_an_echo_that_sags_has_no_apex_and_a_wide_position(draw_line, stage_of):
+    """Latest in the middle, as between two bars: its vertex would be the wrong one."""
+    drawn = draw_line(bars=(), noise=0.0)
+    samples = drawn.scan.block(0, drawn.scan.traces).copy()
+    for trace, position in enumerate(drawn.scan.positions_mm):
+        rise = round(10 * min(1.0, ((position - 347.0) / 60.0) ** 2))
+        samples[trace, 150:] = np.roll(samples[trace, 150:], -rise)
+    bent = type(drawn)(scan_from_array(samples, 0.02), (), 160.0)
+    pick = snap_bar(stage_of(bent), 347.0, drawn.echo_ns(160.0))
+    assert pick is not None
+    assert pick.position_u_mm > 10.0
+
+
 def test_noise_alone_is_no_echo(draw_line, stage_of):
     stage, random = stage_of(draw_line(bars=(), noise=0.02)), np.random.default_rng(0)
     for position, time in zip(random.uniform(0, 700, 60), random.uniform(4.9, 7, 60), strict=True):
@@ -101,6 +124,17 @@ def test_a_gap_in_the_back_face_stays_a_gap(draw_line, stage_of):
     expected = drawn.echo_ns(160.0)
     track = track_face(stage_of(drawn), np.array([50.0, 650.0]), np.array([expected] * 2))
     assert not np.any((track.position_mm > 305) & (track.position_mm < 395))
+
+
+def test_a_few_traces_out_of_step_are_left_out_of_the_back_face(draw_line, stage_of):
+    drawn = draw_line(bars=())
+    samples = drawn.scan.block(0, drawn.scan.traces).copy()
+    samples[60:63, 150:] = np.roll(samples[60:63, 150:], 9, axis=1)
+    expected = drawn.echo_ns(160.0)
+    stage = PickStage(scan_from_array(samples, 0.02), find_direct_wave(drawn.scan, 2.0))
+    track = track_face(stage, np.array([50.0, 650.0]), np.array([expected] * 2))
+    assert len(track.time_ns) >= 115
+    assert np.abs(track.time_ns - expected).max() < 0.1
 
 
 def test_one_anchor_gives_itself(plain_stage):
@@ -177,6 +211,22 @@ def test_offset_and_drift_stronger_than_the_pulse_move_no_pick_by_1_mm(draw_line
         assert pick is not None
         two_way_ns = pick.time_ns - direct.time_ns
         assert two_way_ns == pytest.approx(drawn.echo_ns(cover) - 1.0, abs=0.014)
+
+
+@pytest.mark.parametrize(
+    "drift",
+    [
+        lambda t: 3 * np.exp(-t),
+        lambda t: 10 * np.exp(-t / 3),
+        lambda t: 2 * np.exp(-t / 0.3),
+    ],
+    ids=["fast decay", "slow decay", "very fast decay"],
+)
+def test_the_centre_frequency_is_not_that_of_the_drift(plain_line, drift):
+    time = np.arange(plain_line.scan.samples) * plain_line.scan.dt_ns
+    samples = plain_line.scan.block(0, plain_line.scan.traces) + drift(time).astype(np.float32)
+    scan = scan_from_array(samples, plain_line.scan.dt_ns)
+    assert centre_frequency_ghz(scan) == pytest.approx(2.0, abs=0.3)
 
 
 def test_turning_the_sign_or_scaling_the_samples_changes_no_pick(draw_line, plain_stage):

@@ -114,6 +114,14 @@ def test_the_joint_covariance_names_its_rows(known_job):
     assert results.covariance[0, 0] == pytest.approx(relative**2)
 
 
+def test_a_direct_wave_that_is_not_sharp_joins_the_time_offset(known_job):
+    """The card's 40 ps and the line's 30 ps are independent: 50 ps together."""
+    job = edits.change_line(
+        tie_first(known_job()), "line-1", direct={"time_ns": 1, "time_u_ns": 0.03}
+    )
+    assert evaluate(job).covariance[1, 1] == pytest.approx(0.05**2, rel=1e-6)
+
+
 def test_two_way_time_is_counted_from_the_direct_wave(known_job, file_ns):
     job = known_job()
     line = job.lines[0]
@@ -244,8 +252,11 @@ def test_the_offset_that_two_ties_find_is_in_the_ruler_too(known_job):
     results = evaluate(job)
     model = results.lines["line-1"].model
     assert model.residual_offset_ns > 0
+    picked = job.line("line-1").mark("bar-2").time_ns
+    back = model.permittivity_for(covers(results)[1], picked)
+    assert back == pytest.approx(results.permittivity, abs=1e-6)
     ruler = model.file_ns(np.array(covers(results)[1:2]))
-    assert ruler[0] == pytest.approx(job.line("line-1").mark("bar-2").time_ns, abs=1e-9)
+    assert ruler[0] == pytest.approx(picked, abs=1e-9)
 
 
 def test_dragging_the_ruler_to_a_depth_gives_the_permittivity_that_reads_it(known_job, file_ns):
