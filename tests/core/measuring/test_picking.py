@@ -129,7 +129,7 @@ def test_a_gap_in_the_back_face_stays_a_gap(draw_line, stage_of):
 def test_a_few_traces_out_of_step_are_left_out_of_the_back_face(draw_line, stage_of):
     drawn = draw_line(bars=())
     samples = drawn.scan.block(0, drawn.scan.traces).copy()
-    samples[60:63, 150:] = np.roll(samples[60:63, 150:], 9, axis=1)
+    samples[60:64, 150:] = np.roll(samples[60:64, 150:], 12, axis=1)
     expected = drawn.echo_ns(160.0)
     stage = PickStage(scan_from_array(samples, 0.02), find_direct_wave(drawn.scan, 2.0))
     track = track_face(stage, np.array([50.0, 650.0]), np.array([expected] * 2))
