@@ -43,10 +43,12 @@ def system_look() -> Look:
 
 
 def apply(app: QApplication, look: Look) -> None:
-    """Give the whole program one look."""
-    app.setStyle("Fusion")
-    app.setPalette(_palette(look))
-    app.setStyleSheet(_sheet(look))
+    """Give the whole program one look; one that it has already costs nothing."""
+    sheet = _sheet(look)
+    if app.styleSheet() != sheet:
+        app.setStyle("Fusion")
+        app.setPalette(_palette(look))
+        app.setStyleSheet(sheet)
 
 
 def sized(font: QFont, factor: float, weight: QFont.Weight = QFont.Weight.Normal) -> QFont:

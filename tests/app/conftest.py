@@ -13,13 +13,17 @@ from pathlib import Path
 os.environ["QT_QPA_PLATFORM"] = "offscreen"
 
 import pytest
-from PySide6.QtCore import QEvent, QPoint, QPointF, Qt
+from PySide6.QtCore import QEvent, QPointF, Qt
 from PySide6.QtGui import QMouseEvent
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication, QDialog, QFileDialog, QMessageBox
 
+from depthwright.edits import change_line
+from depthwright.files.jobfile import load_job
+from depthwright_app.demo import copy_demo, mark_click
 from depthwright_app.document import Selection
 from depthwright_app.main_window import MainWindow
+from depthwright_app.session import evaluate_with_scans
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_data"
 LONGEST_WAIT_MS = 20_000
@@ -197,6 +201,8 @@ def make_window(qtbot, tmp_path):
         window.document.saved = window.document.job
         window.close()
         window.deleteLater()
+    # The event loop of a test never ends, so what is to be deleted has to be asked for.
+    QApplication.sendPostedEvents(None, QEvent.Type.DeferredDelete)
     QApplication.processEvents()
     left = [thread.name for thread in threading.enumerate() if "depthwright" in thread.name]
     assert not left, f"threads left behind: {left}"
@@ -224,20 +230,19 @@ def hand(window, qtbot, demo):
     return hand
 
 
-@pytest.fixture
-def marked(hand, tour):
-    """A hand in the demo job with all bars and anchors of the first line marked, nothing tied."""
+@pytest.fixture(scope="session")
+def tour_marks(tour, tmp_path_factory):
+    """Marks of the first line after the tour's clicks, snapped as clicks are."""
+    job = load_job(copy_demo(tmp_path_factory.mktemp("tour") / "demo")).job
+    stages = evaluate_with_scans(job).stages
     for click in tour["clicks"]:
-        if click["line"] == "deck-L1":
-            kind = "face" if click["kind"] == "face" else "bar"
-            pick = hand.document.snap(kind, click["position_mm"], click["time_ns"])
-            (hand.document.add_anchor if kind == "face" else hand.document.add_bar)(pick)
-    hand.document.select(None)
+        job = mark_click(job, stages, click)
+    return job.line("line-1").marks
+
+
+@pytest.fixture
+def marked(hand, tour_marks):
+    """A hand in the demo job with all bars and anchors of the first line marked, nothing tied."""
+    hand.document.edit("Mark all", lambda job: change_line(job, "line-1", marks=tour_marks))
     hand.settle()
     return hand
-
-
-@pytest.fixture
-def middle():
-    """The middle of a widget."""
-    return lambda widget: QPoint(widget.width() // 2, widget.height() // 2)
