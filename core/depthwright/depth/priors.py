@@ -29,11 +29,6 @@ METER_READING_U_MM = 1.0
 """A cover meter is good to about 1 mm: common practice, no source."""
 
 
-def log_permittivity_u(permittivity: float, permittivity_u: float) -> float:
-    """Standard uncertainty of ln(permittivity)."""
-    return permittivity_u / permittivity
-
-
 def bar_pick_u_ns(overlaps_direct: bool) -> float:
     """Standard uncertainty of a bar's picked time, ns."""
     return OVERLAP_PICK_U_NS if overlaps_direct else BAR_PICK_U_NS
