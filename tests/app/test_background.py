@@ -87,6 +87,42 @@ def test_the_newest_request_of_a_topic_wins(qtbot, background, heard):
     assert heard == ["new"]
 
 
+def test_an_old_answer_that_comes_before_the_new_one_is_dropped(qtbot, background, heard):
+    begun, old_go, new_go = threading.Event(), threading.Event(), threading.Event()
+
+    def old(_):
+        begun.set()
+        assert old_go.wait(5)
+        return "old"
+
+    def new(_):
+        assert new_go.wait(5)
+        return "new"
+
+    background.run("topic", old, heard.append, refuse)
+    assert begun.wait(5)
+    background.run("topic", new, heard.append, refuse)
+    old_go.set()
+    qtbot.wait(15)
+    assert heard == []
+    assert background.busy("topic")
+    new_go.set()
+    idle(qtbot, background)
+    assert heard == ["new"]
+
+
+def test_cancelling_everything_leaves_nothing_awaited(qtbot, background, heard):
+    go = threading.Event()
+    for topic in ("one", "two"):
+        background.run(topic, lambda _: go.wait(5), heard.append, heard.append)
+    background.cancel_all()
+    assert not background.busy()
+    go.set()
+    background.close()
+    QApplication.processEvents()
+    assert heard == []
+
+
 def test_topics_do_not_disturb_each_other(qtbot, background, heard):
     for topic in ("one", "two", "three"):
         background.run(topic, lambda _, topic=topic: topic, heard.append, refuse)

@@ -232,6 +232,17 @@ def test_a_click_elsewhere_discards_what_was_typed(marked):
     assert marked.document.job is before
 
 
+@pytest.mark.parametrize("where", ["tree", "ledger"])
+def test_going_elsewhere_in_the_window_discards_what_was_typed(marked, where):
+    before = marked.document.job
+    click_on(marked, marked.bar_at(TIED_BAR_MM))
+    marked.type("35")
+    window = marked.window
+    {"tree": window.tree, "ledger": window.ledger.field}[where].setFocus()
+    assert not marked.box.isVisible()
+    assert marked.document.job is before
+
+
 def test_a_click_that_does_not_snap_clears_the_selection(marked):
     click_on(marked, marked.bar_at(TIED_BAR_MM))
     before = marked.document.job

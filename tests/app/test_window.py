@@ -67,6 +67,7 @@ def test_stretching_the_ruler_types_a_permittivity(marked):
     assert zone.typed
     assert zone.permittivity == pytest.approx(during, abs=0.01)
     assert marked.tick_places()["100"] == pytest.approx(later, abs=0.01)
+    assert marked.said.startswith(f"Permittivity 7.0 to {during:.1f}; 7 bars; ")
     marked.trigger("undo")
     assert marked.document.job is before
     assert marked.document.results.permittivity == pytest.approx(7.0)
