@@ -107,9 +107,9 @@ class JobKeeper(QObject):
             self.background.cancel_all()
 
     def read_scans(self) -> None:
-        """Read the scans of all lines that are not at hand, in the background."""
+        """Read the scans that are neither at hand nor known to be missing, in the background."""
         for line in self.document.job.lines:
-            if line.id not in self.document.stages:
+            if line.id not in self.document.stages and line.id not in self.document.missing:
                 self._read_line(self.document.job, line)
 
     def _read_line(self, job: Job, line: Line) -> None:

@@ -261,6 +261,19 @@ def test_a_scan_that_is_gone_leaves_its_marks(marked, demo):
     assert marked.line.mark(marks[1].id).tie.depth_mm == 35.0
 
 
+def test_a_missing_scan_is_told_once_and_not_at_every_undo(marked, demo):
+    marked.trigger("save")
+    (demo.parent / "deck-L2.sgy").unlink()
+    marked.window.keeper.open_path(demo)
+    marked.settle()
+    assert "deck-L2.sgy is not at" in marked.said
+    marked.select(marked.bar_at(260.0).id)
+    marked.type("35\r")
+    for command_id in ("undo", "redo"):
+        marked.trigger(command_id)
+        assert marked.said.startswith("Permittivity ")
+
+
 def test_a_scan_that_was_changed_leaves_its_marks(marked, demo):
     marked.trigger("save")
     marks = marked.line.marks
