@@ -1,0 +1,201 @@
+"""The sheets of line, antenna and job: one step each, nothing touched that was not typed."""
+
+import json
+
+import pytest
+from PySide6.QtWidgets import QFileDialog
+
+from depthwright_app.dialogs.job_sheet import JobSheet
+from depthwright_app.dialogs.line_sheet import LineSheet
+
+
+def fill(monkeypatch, kind, **typed):
+    """Let a sheet be filled in and accepted as with its button; gives the sheets."""
+    opened = []
+
+    def run(sheet):
+        opened.append(sheet)
+        for field, words in typed.items():
+            getattr(sheet, field).setText(words)
+        sheet._accept()
+        return sheet.result()
+
+    monkeypatch.setattr(kind, "exec", run)
+    return opened
+
+
+def test_the_line_sheet_changes_line_and_antenna_in_one_step(marked, monkeypatch):
+    before, covers = marked.document.job, marked.covers()
+    fill(
+        monkeypatch,
+        LineSheet,
+        name="deck-A",
+        datum="north kerb",
+        start="-30 mm",
+        scale="1.01 ± 0.003",
+        separation="50 mm",
+        offset="40 ± 25",
+    )
+    marked.trigger("line-sheet")
+    line = marked.line
+    assert (line.name, line.datum, line.start_mm) == ("deck-A", "north kerb", -30.0)
+    assert (line.distance_scale, line.distance_scale_u) == (1.01, 0.003)
+    antenna = marked.document.job.antenna_of(line)
+    assert antenna.separation_mm == 50.0
+    assert antenna.time_offset_ns == pytest.approx(0.040)
+    assert antenna.time_offset_u_ns == pytest.approx(0.025)
+    assert marked.covers() != covers
+    assert "deck-A" in marked.window.windowTitle()
+    marked.trigger("undo")
+    assert marked.document.job is before
+
+
+@pytest.mark.parametrize("unit", ["mm", "cm", "in"])
+def test_a_line_sheet_accepted_as_it_stands_changes_nothing(marked, monkeypatch, unit):
+    marked.window.units.activated.emit(["mm", "cm", "in"].index(unit))
+    before = marked.document.job
+    opened = fill(monkeypatch, LineSheet)
+    marked.trigger("line-sheet")
+    assert opened
+    assert opened[0].complaint.text() == ""
+    assert marked.document.job == before
+
+
+@pytest.mark.parametrize("unit", ["mm", "cm", "in"])
+def test_a_job_sheet_accepted_as_it_stands_changes_nothing(marked, monkeypatch, unit):
+    marked.window.units.activated.emit(["mm", "cm", "in"].index(unit))
+    before = marked.document.job
+    assert before.specified_cover_mm == 35.0
+    fill(monkeypatch, JobSheet)
+    marked.trigger("job-sheet")
+    assert marked.document.job == before
+
+
+@pytest.mark.parametrize(
+    ("field", "typed"),
+    [
+        ("start", "somewhere"),
+        ("scale", "0"),
+        ("scale", "-1"),
+        ("scale", "one"),
+        ("direct", "early"),
+        ("separation", ""),
+        ("separation", "-4 mm"),
+        ("antenna_height", "high"),
+        ("frequency", "0"),
+        ("offset", "40 ± 0"),
+        ("offset", "40 ± -5"),
+    ],
+)
+def test_the_line_sheet_stays_open_and_says_what_cannot_be(marked, monkeypatch, field, typed):
+    before = marked.document.job
+    opened = fill(monkeypatch, LineSheet, **{field: typed})
+    marked.trigger("line-sheet")
+    assert opened[0].complaint.text()
+    assert opened[0].result() == 0
+    assert marked.document.job is before
+
+
+def test_a_direct_wave_typed_by_hand_moves_every_depth(marked, monkeypatch):
+    covers = marked.covers()
+    fill(monkeypatch, LineSheet, direct=f"{marked.line.direct.time_ns - 0.05:.3f}")
+    marked.trigger("line-sheet")
+    assert marked.line.direct.by_hand
+    assert all(marked.covers()[number] > covers[number] for number in covers)
+
+
+@pytest.mark.parametrize(("field", "typed"), [("direct", "1.5"), ("frequency", "1.2")])
+def test_the_pick_stage_follows_the_sheet_and_its_undo(marked, monkeypatch, field, typed):
+    before = marked.document.stage.direct
+    fill(monkeypatch, LineSheet, **{field: typed})
+    marked.trigger("line-sheet")
+    assert marked.document.stage.direct != before
+    marked.trigger("undo")
+    after = marked.document.stage.direct
+    assert (after.time_ns, after.centre_frequency_ghz) == (
+        before.time_ns,
+        before.centre_frequency_ghz,
+    )
+    marked.trigger("redo")
+    assert marked.document.stage.direct != before
+
+
+def test_the_job_sheet_changes_name_note_and_specified_cover(marked, monkeypatch):
+    fill(monkeypatch, JobSheet, name="North deck", note="after repair", cover="1 1/2 in")
+    marked.trigger("job-sheet")
+    job = marked.document.job
+    assert (job.name, job.note) == ("North deck", "after repair")
+    assert job.specified_cover_mm == pytest.approx(38.1)
+    assert marked.pane.marks.picture.specified_cover_mm == pytest.approx(38.1)
+    fill(monkeypatch, JobSheet, cover="")
+    marked.trigger("job-sheet")
+    assert marked.document.job.specified_cover_mm is None
+
+
+@pytest.mark.parametrize("typed", ["thick", "0", "-35"])
+def test_the_job_sheet_refuses_a_cover_that_cannot_be(marked, monkeypatch, typed):
+    before = marked.document.job
+    opened = fill(monkeypatch, JobSheet, cover=typed)
+    marked.trigger("job-sheet")
+    assert opened[0].complaint.text()
+    assert marked.document.job is before
+
+
+@pytest.fixture
+def sheet(hand, qtbot):
+    made = LineSheet(hand.window, hand.document.job, hand.line)
+    qtbot.addWidget(made)
+    return made
+
+
+def test_an_antenna_card_fills_the_sheet(sheet, tmp_path, monkeypatch):
+    card = {
+        "name": "Card (invented)",
+        "separation_mm": 55.0,
+        "centre_frequency_ghz": 1.6,
+        "height_mm": 3.0,
+        "time_offset_ns": 0.02,
+        "time_offset_u_ns": 0.01,
+        "source": "made for this test",
+    }
+    path = tmp_path / "card.json"
+    path.write_text(json.dumps(card))
+    monkeypatch.setattr(QFileDialog, "getOpenFileName", lambda *_: (str(path), ""))
+    sheet._ask_card()
+    sheet._accept()
+    antenna = sheet.change(sheet._job).antenna_of(sheet._line)
+    assert sheet.complaint.text() == ""
+    assert {name: getattr(antenna, name) for name in card} == pytest.approx(card)
+
+
+def test_the_card_of_the_demo_fits(sheet, demo):
+    sheet.load_card(demo.parent / "antenna_card.json")
+    assert sheet.complaint.text() == ""
+
+
+@pytest.mark.parametrize(
+    "contents", [b"", b"[]", b"7", b"null", b"{", b'{"separation_mm": 40}', b"\xff\xfe\x00"]
+)
+def test_what_is_no_antenna_card_is_refused(sheet, tmp_path, contents):
+    path = tmp_path / "card.json"
+    path.write_bytes(contents)
+    shown = sheet.separation.text()
+    sheet.load_card(path)
+    assert "not an antenna card" in sheet.complaint.text()
+    assert sheet.separation.text() == shown
+
+
+@pytest.mark.parametrize(
+    ("field", "value"), [("centre_frequency_ghz", -1), ("separation_mm", "wide"), ("speed", 3)]
+)
+def test_a_card_with_a_value_that_cannot_be_is_refused(sheet, demo, tmp_path, field, value):
+    card = json.loads((demo.parent / "antenna_card.json").read_text())
+    path = tmp_path / "card.json"
+    path.write_text(json.dumps({**card, field: value}))
+    sheet.load_card(path)
+    assert "card.json" in sheet.complaint.text()
+
+
+def test_a_card_that_is_not_there_is_told(sheet, tmp_path):
+    sheet.load_card(tmp_path / "none.json")
+    assert "none.json cannot be read" in sheet.complaint.text()
