@@ -1,6 +1,7 @@
 """The command line. Qt is imported only to open a window."""
 
 import argparse
+import io
 import os
 import sys
 from collections.abc import Sequence
@@ -17,8 +18,17 @@ WRONG = 2
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run the program; returns the exit status."""
     options = _parser().parse_args(arguments)
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        # A pipe may know fewer signs than are printed.
+        sys.stdout.reconfigure(errors="replace")
     try:
-        return _run(options)
+        status = _run(options)
+        sys.stdout.flush()
+        return status
+    except BrokenPipeError:
+        # Whoever reads has had enough; nothing more may be written at the end either.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
     except DepthwrightError as problem:
         sys.stderr.write(f"depthwright: {problem}\n")
         return WRONG
@@ -116,9 +126,7 @@ def _export(job_path: Path, folder: Path) -> int:
     session = evaluate_with_scans(loaded.job)
     for sentence in (*loaded.findings, *session.missing.values()):
         sys.stderr.write(f"depthwright: {sentence}\n")
-    if session.missing and not session.stages:
-        return WRONG
     when = datetime.now().astimezone()
     for path in export_job(loaded.job, session.stages, session.results, folder, when):
         sys.stdout.write(f"{path}\n")
-    return 0
+    return WRONG if session.missing else 0

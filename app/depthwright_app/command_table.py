@@ -4,6 +4,7 @@ from collections.abc import Callable
 from functools import partial
 from typing import TYPE_CHECKING
 
+from depthwright.units import LENGTH_UNITS
 from depthwright_app.actions import Command
 from depthwright_app.marking import MODES
 
@@ -75,7 +76,6 @@ def command_table(window: "MainWindow") -> tuple[Command, ...]:
             "dewow",
             "Dewow",
             lambda on: presenter.change_recipe("Dewow", dewow=on),
-            icon="fa6s.wave-square",
             tip="Take away slow drift",
             checkable=True,
             when=has_scan,
@@ -84,12 +84,15 @@ def command_table(window: "MainWindow") -> tuple[Command, ...]:
             "background",
             "Background",
             lambda on: presenter.change_recipe("Background removal", remove_background=on),
-            icon="fa6s.layer-group",
             tip="Take away what all traces share. A flat back face goes with it",
             checkable=True,
             when=has_scan,
         ),
         Command("invert", "Invert colours", presenter.reshade, checkable=True, when=has_scan),
+        *(
+            Command(f"unit-{unit}", f"Lengths in {unit}", partial(presenter.choose_unit, unit))
+            for unit in LENGTH_UNITS
+        ),
         Command("appearance", "Light or dark", presenter.next_appearance, "Ctrl+Shift+L"),
         Command("about", "About Depthwright", window.about),
     )

@@ -63,7 +63,7 @@ class _Covers(Overlay):
             text += f"   short by {format_length(cover.short_of_mm, self.unit)}"
         where = self.at(cover.position_mm, cover.cover_mm - cover.expanded_mm)
         colour = theme.SELECTED if cover.selected else theme.BAR
-        labels.place(text, where - QPointF(0, 4), colour, self.picture.provisional)
+        labels.place(text, where - QPointF(0, 4), colour, self.picture.provisional, cover.label)
 
 
 class CoverStrip(pg.PlotItem):  # type: ignore[misc]

@@ -16,7 +16,7 @@ from depthwright.errors import DepthwrightError
 from depthwright.history import History
 from depthwright.job import BarMark, FaceMark, Job, Line, Mark, Tie
 from depthwright.measuring.backface import FaceTrack
-from depthwright.measuring.picking import Pick, snap_bar, snap_face
+from depthwright.measuring.picking import Pick, place_by_hand, snap_bar, snap_face
 from depthwright.measuring.stage import PickStage
 from depthwright.results import words
 from depthwright.results.evaluate import evaluate
@@ -51,11 +51,14 @@ class Document(QObject):
     def __init__(self, parent: QObject | None = None) -> None:
         super().__init__(parent)
         self.path: Path | None = None
+        self.refusal = ""
+        """Why the last refused edit was not possible."""
         self._adopt(Job())
 
     def _adopt(self, job: Job) -> None:
         # First what can fail, so that a job that cannot be is not adopted by half.
-        self.results: Results = evaluate(job)
+        self.made: Results = evaluate(job)
+        self._previewed: Results | None = None
         self.history = History.start(job)
         self.saved = job
         self.stages: dict[str, PickStage] = {}
@@ -64,6 +67,11 @@ class Document(QObject):
         self.selection: Selection | None = None
         self._tracks: dict[tuple[str, FaceMark], FaceTrack] = {}
         self._moved: tuple[Results, Results] | None = None
+
+    @property
+    def results(self) -> Results:
+        """The numbers shown: of the job as :attr:`made`, or of a preview in progress."""
+        return self._previewed or self.made
 
     @property
     def moved_words(self) -> str:
@@ -97,12 +105,14 @@ class Document(QObject):
         return rows.model if rows else None
 
     @property
+    def reading_u_mm(self) -> float:
+        """Standard uncertainty of a reading when none is typed, mm."""
+        return self.job.meters[0].reading_u_mm
+
+    @property
     def selected(self) -> Mark | None:
         """The selected mark."""
-        if self.selection is None:
-            return None
-        marks = self.job.line(self.selection.line_id).marks
-        return next((mark for mark in marks if mark.id == self.selection.mark_id), None)
+        return self._mark_in(self.job)
 
     def open(self, job: Job, path: Path | None) -> None:
         """Take another job; nothing to undo.
@@ -130,7 +140,8 @@ class Document(QObject):
             job = change(self.job)
             results = self._evaluate(job)
         except DepthwrightError as problem:
-            self.said.emit(str(problem), True)
+            self.refusal = str(problem)
+            self.said.emit(self.refusal, True)
             return False
         self._move_to(self.history.push(job, edit_words), results)
         return True
@@ -138,7 +149,7 @@ class Document(QObject):
     def preview(self, change: Edit | None) -> None:
         """Show what an edit would give without making it; None goes back to what is."""
         try:
-            self.results = self._evaluate(self.job if change is None else change(self.job))
+            self._previewed = None if change is None else self._evaluate(change(self.job))
         except DepthwrightError:
             return
         self.job_changed.emit(self.job, self.job)
@@ -156,8 +167,8 @@ class Document(QObject):
         self.scans_wanted.emit()
 
     def _move_to(self, history: History, results: Results) -> None:
-        before_job, before = self.job, self.results
-        self.history, self.results = history, results
+        before_job, before = self.job, self.made
+        self.history, self.made, self._previewed = history, results, None
         self._forget_other_scans()
         if history.job is before_job:
             return
@@ -167,7 +178,7 @@ class Document(QObject):
         gone = self.line_id not in {line.id for line in history.job.lines}
         if gone:
             self.line_id = history.job.lines[0].id if history.job.lines else ""
-        self._drop_stale_selection()
+        self._drop_stale_selection(before_job)
         if gone:
             self.line_changed.emit()
         self.job_changed.emit(before_job, history.job)
@@ -208,7 +219,7 @@ class Document(QObject):
         self.stages[line_id] = stage
         self.missing.pop(line_id, None)
         self._tracks = {key: value for key, value in self._tracks.items() if key[0] != line_id}
-        self.results = self._evaluate(self.job)
+        self.made = self._evaluate(self.job)
         self.job_changed.emit(self.job, self.job)
         if line_id == self.line_id:
             self.line_changed.emit()
@@ -236,17 +247,34 @@ class Document(QObject):
             self.selection = selection
             self.selection_changed.emit()
 
-    def _drop_stale_selection(self) -> None:
+    def _drop_stale_selection(self, before: Job) -> None:
+        """A mark that is gone is not selected, nor an anchor whose number may mean another one."""
         if self.selection is None:
             return
-        line = next((ln for ln in self.job.lines if ln.id == self.selection.line_id), None)
-        mark = (
-            next((m for m in line.marks if m.id == self.selection.mark_id), None) if line else None
+        mark, was = self._mark_in(self.job), self._mark_in(before)
+        other_anchors = (
+            isinstance(mark, FaceMark)
+            and isinstance(was, FaceMark)
+            and len(mark.anchors) != len(was.anchors)
         )
-        if mark is None:
+        if mark is None or other_anchors:
             self.select(None)
-        elif isinstance(mark, FaceMark) and (self.selection.anchor or 0) >= len(mark.anchors):
-            self.select(replace(self.selection, anchor=len(mark.anchors) - 1))
+
+    def _mark_in(self, job: Job) -> Mark | None:
+        """The selected mark as it is in some state of the job."""
+        chosen = self.selection
+        if chosen is None:
+            return None
+        return next(
+            (
+                mark
+                for line in job.lines
+                if line.id == chosen.line_id
+                for mark in line.marks
+                if mark.id == chosen.mark_id
+            ),
+            None,
+        )
 
     # What a click means.
 
@@ -257,6 +285,10 @@ class Document(QObject):
         snap = snap_face if kind == "face" else snap_bar
         return snap(self.stage, position_mm, time_ns)
 
+    def by_hand(self, position_mm: float, time_ns: float) -> Pick | None:
+        """A pick just there, on the shown line."""
+        return place_by_hand(self.stage, position_mm, time_ns) if self.stage else None
+
     def add_bar(self, pick: Pick) -> None:
         """Mark a bar, or select the one that is already there."""
         there = self._bar_at(pick)
@@ -264,6 +296,12 @@ class Document(QObject):
             self.select(Selection(self.line_id, there.id))
             return
         self._add("Mark a bar", lambda job: edits.add_bar(job, self.line_id, pick))
+        if not pick.placed_by_crest:
+            self.said.emit(
+                "Marked, but the echo there is not curved like a bar's: it may be a crossing or a "
+                "layer. Its position is uncertain. Undo it unless you know better.",
+                True,
+            )
 
     def add_anchor(self, pick: Pick) -> None:
         """Add an anchor to the line's back face (the selected one, else the first)."""
@@ -351,15 +389,20 @@ class Document(QObject):
             edit_words, lambda job: edits.change_anchor(job, line_id, mark_id, anchor, tie=tie)
         )
 
-    def place_selected(self, position_mm: float, time_ns: float) -> bool:
-        """Put the selected mark (or anchor) at a place of the recorded axes."""
+    def place_selected(self, pick: Pick) -> bool:
+        """Put the selected mark (or anchor) where it was picked, snapped or by hand."""
         selection, mark = self.selection, self.selected
         if selection is None or mark is None:
             return False
         line_id, mark_id, anchor = selection.line_id, selection.mark_id, selection.anchor or 0
-        place = {"position_mm": position_mm, "time_ns": time_ns}
+        place: dict[str, object] = {"position_mm": pick.position_mm, "time_ns": pick.time_ns}
         edit_words = f"Move {mark_words(mark)}"
         if not isinstance(mark, FaceMark):
+            if mark.kind != "note":
+                place |= {
+                    "position_u_mm": pick.position_u_mm,
+                    "overlaps_direct": pick.overlaps_direct,
+                }
             return self.edit(
                 edit_words, lambda job: edits.change_mark(job, line_id, mark_id, **place)
             )
@@ -369,7 +412,8 @@ class Document(QObject):
         # Anchors stay in their order along the line, so a moved one may have another place.
         face = self.job.line(line_id).mark(mark_id)
         if moved and isinstance(face, FaceMark):
-            at = [(a.position_mm, a.time_ns) for a in face.anchors].index((position_mm, time_ns))
+            put = (pick.position_mm, pick.time_ns)
+            at = [(other.position_mm, other.time_ns) for other in face.anchors].index(put)
             self.select(replace(selection, anchor=at))
         return moved
 

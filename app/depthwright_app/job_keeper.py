@@ -9,7 +9,7 @@ from PySide6.QtCore import QObject, Signal
 from PySide6.QtWidgets import QFileDialog, QMessageBox, QWidget
 
 from depthwright.errors import DepthwrightError
-from depthwright.exports.figure import ImageStyle
+from depthwright.exports.section import ImageStyle
 from depthwright.exports.write import export_image, export_job
 from depthwright.files.facts import MissingGeometry
 from depthwright.files.jobfile import load_job, save_job
@@ -47,6 +47,7 @@ class JobKeeper(QObject):
         self.settings = settings.load(record)
         self._check: ResultsBlock | None = None
         self.style: Callable[[], ImageStyle] = ImageStyle
+        document.open(Job(unit=self.settings.unit), None)
         document.scans_wanted.connect(self.read_scans)
         document.job_changed.connect(self._renew_stages)
 
@@ -127,7 +128,7 @@ class JobKeeper(QObject):
         self.document.scan_arrived(line_id, stage)
         waiting = [ln for ln in self.document.job.lines if ln.id not in self.document.stages]
         if self._check is not None and not waiting:
-            difference = compare_results(self._check, self.document.results)
+            difference = compare_results(self._check, self.document.made)
             self._check = None
             if difference:
                 self.document.said.emit(difference, True)
@@ -231,12 +232,12 @@ class JobKeeper(QObject):
         if not name:
             return False
         path = Path(name)
-        return self._write(path if path.suffix else path.with_suffix(JOB_SUFFIX))
+        return self._write(path if path.suffix == JOB_SUFFIX else Path(f"{path}{JOB_SUFFIX}"))
 
     def _write(self, path: Path) -> bool:
         document = self.document
         if not self._try(
-            lambda: save_job(path, document.job, document.results, datetime.now().astimezone())
+            lambda: save_job(path, document.job, document.made, datetime.now().astimezone())
         ):
             return False
         document.mark_saved(path)
@@ -280,7 +281,7 @@ class JobKeeper(QObject):
         when, style = datetime.now().astimezone(), self.style()
         if self._try(
             lambda: export_image(
-                path, document.job, line_id, stage.scan, document.results, when, style
+                path, document.job, line_id, stage.scan, document.made, when, style
             )
         ):
             document.said.emit(f"Image written to {path}.", False)
@@ -296,7 +297,7 @@ class JobKeeper(QObject):
     def export_all(self, folder: Path) -> None:
         """Write images and tables of all lines, in the background."""
         document = self.document
-        job, stages, results = document.job, dict(document.stages), document.results
+        job, stages, results = document.job, dict(document.stages), document.made
         when, style = datetime.now().astimezone(), self.style()
         document.said.emit("Writing images and tables.", False)
         self.background.run(

@@ -22,7 +22,6 @@ from depthwright.job import Job
 from depthwright.results import words
 from depthwright.results.values import EvidenceRow, Results
 from depthwright.units import format_plain, parse_plain
-from depthwright.wave import velocity_mm_per_ns
 from depthwright_app import theme
 
 
@@ -162,6 +161,8 @@ class Ledger(QScrollArea):
     """The right side of the window."""
 
     permittivity_typed = Signal(float, float)
+    permittivity_cleared = Signal()
+    complained = Signal(str)
     keep_changed = Signal(bool)
     antenna_wanted = Signal()
 
@@ -198,7 +199,10 @@ class Ledger(QScrollArea):
         box.addWidget(_heading("Evidence"))
         box.addWidget(self.axis)
         note = _quiet()
-        note.setText("Each row alone, with U (k = 2). For reading; depths come from all together.")
+        note.setText(
+            "Each row alone, with U (k = 2): twice the standard uncertainty that is typed. For reading; "
+            "depths come from all together."
+        )
         box.addWidget(note)
         box.addSpacing(theme.GRID)
         box.addWidget(_heading("Type a permittivity"))
@@ -241,7 +245,7 @@ class Ledger(QScrollArea):
         font.setItalic(results.provisional)
         self.value.setFont(font)
         self.velocity.setText(
-            f"{velocity_mm_per_ns(results.permittivity):.1f} mm/ns"
+            f"{results.velocity_mm_per_ns:.1f} mm/ns"
             + (", provisional" if results.provisional else "")
         )
         self.footing.setText(words.footing(results))
@@ -257,10 +261,13 @@ class Ledger(QScrollArea):
         self.keep.setChecked(zone.keep)
 
     def _enter(self) -> None:
+        if not self.field.text().strip():
+            self.permittivity_cleared.emit()
+            return
         try:
             value, spread = parse_plain(self.field.text())
         except DepthwrightError as problem:
-            self.moved.setText(str(problem))
+            self.complained.emit(str(problem))
             return
         self.permittivity_typed.emit(value, spread if spread is not None else 0.0)
 

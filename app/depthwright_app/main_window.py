@@ -15,6 +15,7 @@ from PySide6.QtWidgets import (
     QSplitter,
     QStackedWidget,
     QToolBar,
+    QToolButton,
     QVBoxLayout,
     QWidget,
 )
@@ -99,6 +100,7 @@ class MainWindow(QMainWindow):
             modes.addAction(self.commands[f"mode-{mode.id}"])
         bar.addActions(modes.actions())
         bar.addSeparator()
+        bar.addWidget(_label("Show with"))
         for command_id in ("dewow", "background"):
             bar.addAction(self.commands[command_id])
         self.gain = _slider("Gain", 0, 24, "Gain with depth, dB per 100 mm")
@@ -125,7 +127,11 @@ class MainWindow(QMainWindow):
         stretch.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Preferred)
         bar.addWidget(stretch)
         for command_id in ("undo", "redo", "export-image"):
-            bar.addAction(self.commands[command_id])
+            action = self.commands[command_id]
+            bar.addAction(action)
+            button = bar.widgetForAction(action)
+            assert isinstance(button, QToolButton)
+            button.setToolButtonStyle(Qt.ToolButtonStyle.ToolButtonIconOnly)
 
     def _make_menus(self) -> None:
         menu = self.menuBar()
@@ -162,6 +168,8 @@ class MainWindow(QMainWindow):
                 "dewow",
                 "background",
                 "invert",
+                "",
+                *(f"unit-{unit}" for unit in LENGTH_UNITS),
                 "",
                 "appearance",
             ),
@@ -239,7 +247,7 @@ def _label(text: str) -> QLabel:
 def _slider(name: str, low: int, high: int, tip: str) -> QSlider:
     slider = QSlider(Qt.Orientation.Horizontal)
     slider.setRange(low, high)
-    slider.setFixedWidth(90)
+    slider.setFixedWidth(64)
     slider.setToolTip(tip)
     slider.setAccessibleName(name)
     return slider

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from PySide6.QtCore import QObject, Qt, Signal
 
 from depthwright import edits
-from depthwright.depth.priors import METER_READING_U_MM
+from depthwright.constants import TYPICAL_PERMITTIVITY_U
 from depthwright.errors import DepthwrightError
 from depthwright.job import BarMark, FaceMark, Job, Origin, Tie
 from depthwright.measuring.picking import Pick
@@ -66,6 +66,7 @@ class Marking(QObject):
         pane.clicked.connect(self._clicked)
         pane.hovered.connect(self._hovered)
         pane.left.connect(lambda: pane.marks.show_preview(None))
+        pane.grabbed.connect(self._grabbed)
         pane.dragged.connect(self._dragged)
         pane.typed.connect(self.start_reading)
         pane.nudged.connect(self._nudged)
@@ -78,6 +79,13 @@ class Marking(QObject):
         self.mode = next(mode for mode in MODES if mode.id == mode_id)
         self.pane.marks.show_preview(None)
         self.mode_changed.emit(mode_id)
+
+    def forget_place(self) -> None:
+        """Another line is shown: what pointed into the other one goes."""
+        self.box.discard()
+        self._cursor = None
+        self.pane.marks.show_cursor(None)
+        self.pane.marks.show_preview(None)
 
     def _recorded(self, distance_mm: float) -> float:
         line = self.document.line
@@ -98,7 +106,7 @@ class Marking(QObject):
                 nearest, best = Selection(self.document.line_id, glyph.mark_id, anchor), away
         return nearest
 
-    def _clicked(self, distance_mm: float, time_ns: float, modifiers: object) -> None:
+    def _clicked(self, distance_mm: float, time_ns: float) -> None:
         self.box.discard()
         self.pane.marks.show_cursor(None)
         self._cursor = None
@@ -141,6 +149,11 @@ class Marking(QObject):
             return None
         return line.on_concrete_mm(pick.position_mm), pick.time_ns
 
+    def _grabbed(self, distance_mm: float, time_ns: float) -> None:
+        """A mark was taken hold of: it is the selected one now."""
+        self.box.discard()
+        self.document.select(self._hit(distance_mm, time_ns))
+
     def _dragged(self, distance_mm: float, time_ns: float, ended: bool) -> None:
         """A selected mark follows the pointer and snaps when it is let go."""
         if not ended:
@@ -153,9 +166,9 @@ class Marking(QObject):
         if mark is not None and mark.kind != "note":
             kind = "face" if isinstance(mark, FaceMark) else "bar"
             pick = self.document.snap(kind, recorded, time_ns)
+        pick = pick or self.document.by_hand(recorded, time_ns)
         if pick is not None:
-            recorded, time_ns = pick.position_mm, pick.time_ns
-        self.document.place_selected(recorded, time_ns)
+            self.document.place_selected(pick)
 
     def _nudged(self, along: int, down: int, fast: bool) -> None:
         """Arrow keys: a selected mark by one trace or sample, else the keyboard's cursor."""
@@ -168,7 +181,9 @@ class Marking(QObject):
         mark, selection = self.document.selected, self.document.selection
         if mark is not None and selection is not None:
             place = mark.anchors[selection.anchor or 0] if isinstance(mark, FaceMark) else mark
-            self.document.place_selected(place.position_mm + along_mm, place.time_ns + down_ns)
+            pick = self.document.by_hand(place.position_mm + along_mm, place.time_ns + down_ns)
+            if pick is not None:
+                self.document.place_selected(pick)
             return
         at = self._cursor or (
             line.on_concrete_mm(float(stage.scan.positions_mm[stage.scan.traces // 2])),
@@ -202,7 +217,7 @@ class Marking(QObject):
         place = mark.anchors[selection.anchor or 0] if isinstance(mark, FaceMark) else mark
         line = self.document.job.line(selection.line_id)
         at = self.pane.pixels(line.on_concrete_mm(place.position_mm), place.time_ns)
-        spread = format_length(METER_READING_U_MM, unit, 0 if unit == "mm" else 2)
+        spread = format_length(self.document.reading_u_mm, unit, 0 if unit == "mm" else 2)
         hint = f"{_usual_origin(mark)}, ± {spread} unless typed. Enter ties, Esc discards."
         title = f"Known depth of {mark_words(mark)}"
         self.box.ask(at, title, hint, unit, first)
@@ -219,11 +234,13 @@ class Marking(QObject):
             return
         tie = Tie(
             depth_mm=reading.value_mm,
-            plus_minus_mm=reading.plus_minus_mm or METER_READING_U_MM,
+            plus_minus_mm=reading.plus_minus_mm or self.document.reading_u_mm,
             origin=_usual_origin(mark) if isinstance(mark, BarMark | FaceMark) else "other",
         )
-        self.box.discard()
-        self.document.tie_selected(tie)
+        if self.document.tie_selected(tie):
+            self.box.discard()
+        else:
+            self.box.complain(self.document.refusal)
 
     # The live ruler.
 
@@ -245,7 +262,7 @@ class Marking(QObject):
         permittivity = round(model.permittivity_for(depth_mm, time_ns), 2)
 
         def change(job: Job) -> Job:
-            return edits.type_permittivity(job, zone, permittivity, zone.permittivity_u)
+            return edits.type_permittivity(job, zone, permittivity, TYPICAL_PERMITTIVITY_U)
 
         if not ended:
             document.preview(change)

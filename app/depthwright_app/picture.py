@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from depthwright.job import BarMark, FaceMark, Job, Line, NoteMark, TargetMark, Tie
 from depthwright.results.values import FaceRow, LineRows, Measured, Results
-from depthwright.units import LengthUnit, format_interval, format_length
+from depthwright.units import THIN_SPACE, LengthUnit, format_interval, format_length, from_mm
 
 Floats = NDArray[np.float64]
 
@@ -29,6 +29,7 @@ class BarGlyph:
     outline: tuple[tuple[float, float], ...]
     whisker_ns: tuple[float, float]
     label: str
+    short_label: str
     tie_label: str
     surface_ns: float
     selected: bool
@@ -157,7 +158,10 @@ def measured_label(value: Measured, unit: LengthUnit, with_unit: bool = False) -
 
 def tie_words(tie: Tie | None, unit: LengthUnit) -> str:
     """The known depth as it stands at its bracket."""
-    return format_length(tie.depth_mm, unit) if tie else ""
+    if tie is None:
+        return ""
+    shown = round(from_mm(tie.depth_mm, unit), 1 if unit == "mm" else 2)
+    return f"{shown:g}{THIN_SPACE}{unit}"
 
 
 def _bars(
@@ -184,6 +188,7 @@ def _bars(
                 outline=_pairs(*outlines[index].T) if known[index] else (),
                 whisker_ns=(low, high),
                 label=f"{row.number}   {measured_label(row.cover, job.unit)}",
+                short_label=str(row.number),
                 tie_label=tie_words(row.tie, job.unit),
                 surface_ns=surface,
                 selected=row.mark_id == chosen,

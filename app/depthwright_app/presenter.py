@@ -5,20 +5,24 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-import numpy as np
 from PySide6.QtCore import QObject
 
 from depthwright import edits
-from depthwright.depth.priors import METER_READING_U_MM
+from depthwright.constants import TYPICAL_PERMITTIVITY_U
 from depthwright.errors import DepthwrightError
-from depthwright.exports.figure import ImageStyle
+from depthwright.exports.section import ImageStyle
 from depthwright.job import Line, Origin, TargetKind, Tie
-from depthwright.processing.recipe import Setting
 from depthwright.processing.shown import shown_image
+from depthwright.results.tracking import recipe_setting
 from depthwright.results.words import line_title
 from depthwright.scan import Block
-from depthwright.units import LENGTH_UNITS, format_interval, format_length, parse_length_mm
-from depthwright.wave import travel_time
+from depthwright.units import (
+    LENGTH_UNITS,
+    LengthUnit,
+    format_interval,
+    format_length,
+    parse_length_mm,
+)
 from depthwright_app.dialogs.job_sheet import JobSheet
 from depthwright_app.dialogs.line_sheet import LineSheet
 from depthwright_app.picture import readout, resolve
@@ -39,6 +43,7 @@ class Presenter(QObject):
         super().__init__(window)
         self.window, self.document = window, window.document
         self._image_of: object = None
+        self._pointed: tuple[float, float] | None = None
 
     def connect_all(self) -> None:
         """Listen to everything."""
@@ -54,13 +59,15 @@ class Presenter(QObject):
         window.tree.typed.connect(window.marking.start_reading)
         window.tree.delete_wanted.connect(document.delete_selected)
         window.ledger.permittivity_typed.connect(self._permittivity_typed)
+        window.ledger.permittivity_cleared.connect(self._permittivity_cleared)
+        window.ledger.complained.connect(lambda sentence: document.said.emit(sentence, True))
         window.ledger.keep_changed.connect(self._keep_changed)
         window.ledger.antenna_wanted.connect(self.edit_line)
         window.gain.sliderReleased.connect(self._gain_changed)
         window.gain.valueChanged.connect(self._gain_stepped)
         window.contrast.valueChanged.connect(self.reshade)
         window.colours.activated.connect(self.reshade)
-        window.units.activated.connect(self._unit_chosen)
+        window.units.activated.connect(lambda index: self.choose_unit(LENGTH_UNITS[index]))
         window.strip.cancel.clicked.connect(self._cancel)
         window.start.open_wanted.connect(window.keeper.ask_open)
         window.start.demo_wanted.connect(window.keeper.open_demo)
@@ -81,6 +88,8 @@ class Presenter(QObject):
 
     def show_everything(self) -> None:
         """Another line or job: image, marks, everything."""
+        self.window.marking.forget_place()
+        self._pointed = None
         self._show_image()
         self._job_changed(None, None)
 
@@ -99,6 +108,8 @@ class Presenter(QObject):
         self._switches()
         self.show_marks()
         self._show_image()
+        if self._pointed is not None:
+            self._read_out(*self._pointed)
 
     def show_marks(self) -> None:
         """Marks, tree, details and trace follow the selection."""
@@ -171,11 +182,7 @@ class Presenter(QObject):
         if wanted == self._image_of:
             return
         self._image_of = wanted
-        setting = Setting(
-            centre_frequency_ghz=stage.direct.centre_frequency_ghz,
-            gain_start_ns=stage.direct.time_ns,
-            ns_per_100mm=float(travel_time(100.0, model.posterior.permittivity, 0.0).time_ns),
-        )
+        setting = recipe_setting(document.job, line, model)
         scan = stage.scan
         window.background.run(
             "image",
@@ -202,8 +209,8 @@ class Presenter(QObject):
         line, stage = document.line, document.stage
         if line is None or stage is None or line.id != line_id:
             return
-        ends = [line.on_concrete_mm(float(stage.scan.positions_mm[i])) for i in (0, -1)]
-        window.pane.show_image(values, stage.scan, (ends[0], ends[1]))
+        left, right = (line.on_concrete_mm(edge) for edge in stage.scan.edges_mm)
+        window.pane.show_image(values, stage.scan, (left, right))
         self.reshade()
         self._trace_of_selection()
 
@@ -257,11 +264,12 @@ class Presenter(QObject):
             return
         if self.document.selected is None:
             self._trace_at(recorded_mm)
-        depth, depth_u = model.depths(np.array([time_ns]), np.array([0.015]))
+        self._pointed = (recorded_mm, time_ns)
+        depth = model.read_at(time_ns)
         deep = (
             "above any depth"
-            if math.isnan(depth[0])
-            else format_interval(depth[0], 2 * depth_u[0], unit)
+            if math.isnan(depth.value_mm)
+            else format_interval(depth.value_mm, depth.expanded_mm, unit)
         )
         provisional = ", provisional" if self.document.results.provisional else ""
         self.window.strip.show_place(
@@ -280,9 +288,15 @@ class Presenter(QObject):
 
     def _permittivity_typed(self, value: float, spread: float) -> None:
         zone = self.document.job.zones[0]
-        u = spread or zone.permittivity_u
+        u = spread or TYPICAL_PERMITTIVITY_U
         self.document.edit(
             "Type a permittivity", lambda job: edits.type_permittivity(job, zone, value, u)
+        )
+
+    def _permittivity_cleared(self) -> None:
+        zone = self.document.job.zones[0]
+        self.document.edit(
+            "Clear the permittivity", lambda job: edits.clear_permittivity(job, zone)
         )
 
     def _keep_changed(self, keep: bool) -> None:
@@ -307,8 +321,8 @@ class Presenter(QObject):
     def _gain_changed(self) -> None:
         self.change_recipe("Gain", gain_db_per_100mm=float(self.window.gain.value()))
 
-    def _unit_chosen(self, index: int) -> None:
-        unit = LENGTH_UNITS[index]
+    def choose_unit(self, unit: LengthUnit, _: bool = False) -> None:
+        """Show and read all lengths in another unit."""
         keeper = self.window.keeper
         keeper.remember(replace(keeper.settings, unit=unit))
         self.document.edit("Change the unit", lambda job: edits.change_job(job, unit=unit))
@@ -325,7 +339,12 @@ class Presenter(QObject):
         if not text.strip().isdecimal():
             self.document.said.emit(f"“{text}” is not a bar's number. Type it like 4.", True)
             return
-        self._change_mark("Number the bar", number=int(text))
+        selection, number = self.document.selection, int(text)
+        if selection is not None:
+            line_id, mark_id = selection.line_id, selection.mark_id
+            self.document.edit(
+                "Number the bar", lambda job: edits.number_bar(job, line_id, mark_id, number)
+            )
 
     def _diameter_typed(self, text: str) -> None:
         diameter = self._length(text)
@@ -337,7 +356,7 @@ class Presenter(QObject):
 
     def _tie_typed(self, depth: str, spread: str, origin: Origin, limits: bool) -> None:
         depth_mm = self._length(depth)
-        spread_mm = self._length(spread) if spread.strip() else METER_READING_U_MM
+        spread_mm = self._length(spread) if spread.strip() else self.document.reading_u_mm
         if depth_mm is None or spread_mm is None:
             return
         if depth_mm <= 0 or spread_mm <= 0:

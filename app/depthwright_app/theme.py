@@ -8,7 +8,6 @@ from PySide6.QtWidgets import QApplication
 
 CASING = "#16181C"
 BAR = "#EDCE8B"
-PROPOSAL = "#A1EEF4"
 FACE = "#60ADA7"
 TIE = "#E74A66"
 TARGET = "#AF75DF"
@@ -90,7 +89,7 @@ def _sheet(look: Look) -> str:
     QToolBar {{ border: 0; border-bottom: 1px solid {look.hairline}; spacing: 4px; padding: 4px 8px;
         background: {look.ground}; }}
     QToolBar::separator {{ background: {look.hairline}; width: 1px; margin: 4px 6px; }}
-    QToolButton {{ padding: 4px 8px; border-radius: 4px; border: 1px solid transparent; }}
+    QToolButton {{ padding: 4px 6px; border-radius: 4px; border: 1px solid transparent; }}
     QToolButton:hover {{ border-color: {look.hairline}; }}
     QToolButton:checked {{ background: {look.accent}; color: {look.on_accent}; }}
     QToolButton:focus {{ border-color: {look.accent}; }}
@@ -100,7 +99,6 @@ def _sheet(look: Look) -> str:
     QLabel[quiet="true"] {{ color: {look.quiet}; }}
     QLabel[heading="true"] {{ font-weight: 600; }}
     QFrame[panel="true"] {{ background: {look.panel}; }}
-    QFrame[rule="true"] {{ background: {look.hairline}; max-height: 1px; border: 0; }}
     QFrame#strip {{ border-top: 1px solid {look.hairline}; background: {look.ground}; }}
     QFrame#reading {{ background: {look.panel}; border: 2px solid {TIE}; border-radius: 6px; }}
     QPushButton {{ padding: 4px 12px; border-radius: 4px; border: 1px solid {look.hairline};

@@ -31,6 +31,7 @@ class TracePane(pg.PlotItem):  # type: ignore[misc]
         self._shown: tuple[int, int] | None = None
         self._envelope_values: NDArray[np.float32] | None = None
         self._dt_ns = 1.0
+        self._title, self._ink = "", theme.LIGHT.text
 
     def show_look(self, look: theme.Look) -> None:
         """Pens for a light or a dark window."""
@@ -39,12 +40,15 @@ class TracePane(pg.PlotItem):  # type: ignore[misc]
         self._pick_line.setPen(pg.mkPen(look.text, width=1, style=Qt.PenStyle.DashLine))
         self._pick.setPen(pg.mkPen(theme.CASING, width=1))
         self._pick.setBrush(pg.mkBrush(theme.BAR))
+        self._ink = look.text
+        self.setTitle(self._title, size="9pt", color=self._ink)
 
     def show_trace(
         self, stage: PickStage, trace: int, distance_mm: float, unit: LengthUnit
     ) -> None:
         """Draw one trace and its envelope."""
-        self.setTitle(f"Trace at {format_length(distance_mm, unit)}", size="9pt")
+        self._title = f"Trace at {format_length(distance_mm, unit)}"
+        self.setTitle(self._title, size="9pt", color=self._ink)
         if self._shown == (id(stage), trace):
             return
         self._shown = (id(stage), trace)
@@ -73,5 +77,6 @@ class TracePane(pg.PlotItem):  # type: ignore[misc]
         self._shown, self._envelope_values = None, None
         self._trace.setData([], [])
         self._envelope.setData([], [])
+        self._title = ""
         self.setTitle("")
         self.show_pick(None)

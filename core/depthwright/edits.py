@@ -4,7 +4,9 @@ from collections.abc import Callable
 from typing import Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
+from pydantic_core import ErrorDetails
 
+from depthwright.constants import TYPICAL_PERMITTIVITY, TYPICAL_PERMITTIVITY_U
 from depthwright.errors import DepthwrightError
 from depthwright.job import (
     Anchor,
@@ -78,6 +80,17 @@ def type_permittivity(job: Job, zone: Zone, permittivity: float, permittivity_u:
     )
 
 
+def clear_permittivity(job: Job, zone: Zone) -> Job:
+    """Go back to the permittivity typical of concrete."""
+    return change_zone(
+        job,
+        zone.id,
+        permittivity=TYPICAL_PERMITTIVITY,
+        permittivity_u=TYPICAL_PERMITTIVITY_U,
+        typed=False,
+    )
+
+
 def add_bar(job: Job, line_id: str, pick: Pick) -> tuple[Job, str]:
     """Mark a bar at a pick; gives the job and the new mark's id."""
     line = job.line(line_id)
@@ -125,7 +138,11 @@ def add_anchor(job: Job, line_id: str, face_id: str | None, pick: Pick) -> tuple
         mark = FaceMark(id=new_id(job, "face"), number=number, anchors=(anchor,))
         return _append(job, line_id, mark), mark.id
     face = _face(job, line_id, face_id)
-    others = tuple(a for a in face.anchors if a.position_mm != anchor.position_mm)
+    # A second click on the same trace moves the anchor there; what is known of it stays.
+    there = next((a for a in face.anchors if a.position_mm == anchor.position_mm), None)
+    if there is not None:
+        anchor = _with(there, time_ns=pick.time_ns)
+    others = tuple(a for a in face.anchors if a is not there)
     anchors = tuple(sorted((*others, anchor), key=lambda a: a.position_mm))
     return change_mark(job, line_id, face_id, anchors=anchors), face_id
 
@@ -180,6 +197,16 @@ def tie_bar(job: Job, line_id: str, bar_id: str, tie: Tie | None) -> Job:
     return change_mark(job, line_id, bar_id, tie=tie)
 
 
+def number_bar(job: Job, line_id: str, bar_id: str, number: int) -> Job:
+    """Give a bar a number; a bar of the line that has it takes the old one."""
+    line = job.line(line_id)
+    old = getattr(line.mark(bar_id), "number", number)
+    for other in line.marks:
+        if isinstance(other, BarMark) and other.number == number and other.id != bar_id:
+            job = change_mark(job, line_id, other.id, number=old)
+    return change_mark(job, line_id, bar_id, number=number)
+
+
 def renumber_bars(job: Job, line_id: str) -> Job:
     """Number a line's bars 1, 2, 3 in the order they lie along it, from the datum on."""
     line = job.line(line_id)
@@ -220,6 +247,23 @@ def _with(part: Part, **fields: Any) -> Part:
     except ValidationError as problem:
         first = problem.errors()[0]
         where = ".".join(str(piece) for piece in first["loc"]).replace("_", " ")
-        what = first["msg"].removeprefix("Value error, ")
-        said = f"{where}: {what}" if where else what
+        what = _plainly(first)
+        joint = " " if first["type"] in _LIMITS else ": "
+        said = f"{where}{joint}{what}" if where else what
         raise DepthwrightError(f"{said[:1].upper()}{said[1:]}.", "The job is unchanged.") from None
+
+
+_LIMITS = {
+    "greater_than_equal": ("ge", "has to be at least"),
+    "greater_than": ("gt", "has to be more than"),
+    "less_than_equal": ("le", "has to be at most"),
+    "less_than": ("lt", "has to be less than"),
+}
+
+
+def _plainly(error: ErrorDetails) -> str:
+    """What a check found, in plain words where it is a limit."""
+    if error["type"] in _LIMITS:
+        key, phrase = _LIMITS[error["type"]]
+        return f"{phrase} {error['ctx'][key]:g}"
+    return error["msg"].removeprefix("Value error, ")

@@ -8,6 +8,9 @@ from depthwright.job import Antenna, DirectPick, Job, Line, ScanRef
 from depthwright.measuring.timezero import centre_frequency_ghz, find_direct_wave
 from depthwright.scan import Scan
 
+SAME_FREQUENCY = 0.25
+"""Two spectra closer than this share are taken for one antenna's."""
+
 
 def take_in(
     job: Job,
@@ -48,11 +51,12 @@ def take_in(
         name=name,
         scan=ScanRef(
             path=scan.source,
-            size_bytes=Path(scan.source).stat().st_size if scan.source else 0,
+            size_bytes=scan.size_bytes,
             sha256=scan.sha256,
             traces=scan.traces,
             samples=scan.samples,
             dt_ns=scan.dt_ns,
+            first_mm=float(scan.positions_mm[0]),
             given_dt_ns=given_dt_ns,
             given_trace_spacing_mm=given_trace_spacing_mm,
         ),
@@ -65,19 +69,27 @@ def take_in(
 
 
 def _same_antenna(job: Job, scan: Scan) -> Antenna | None:
-    """The job's antenna with the scan's separation; any, when the file does not say."""
+    """The job's antenna with the scan's separation; by its frequency when the file does not say."""
+    frequency = centre_frequency_ghz(scan) if scan.separation_mm is None else None
     for antenna in reversed(job.antennas):
-        if scan.separation_mm is None or abs(antenna.separation_mm - scan.separation_mm) < 0.5:
+        if scan.separation_mm is not None:
+            fits = abs(antenna.separation_mm - scan.separation_mm) < 0.5
+        else:
+            assert frequency is not None
+            fits = abs(antenna.centre_frequency_ghz / frequency - 1) < SAME_FREQUENCY
+        if fits:
             return antenna
     return None
 
 
 def _assumed_antenna(job: Job, scan: Scan) -> Antenna:
     separation = scan.separation_mm
-    told = "separation assumed" if separation is None else "separation from the file"
+    known = separation is not None
+    told = "separation from the file" if known else "separation assumed"
     return Antenna(
         id=new_id(job, "antenna"),
         separation_mm=priors.ANTENNA_SEPARATION_MM if separation is None else separation,
+        separation_known=known,
         centre_frequency_ghz=round(centre_frequency_ghz(scan), 2),
         source=f"{told}, frequency from the pulse's spectrum, height and time offset assumed",
     )

@@ -9,6 +9,8 @@ never marks. Arrays never live here.
 import math
 from typing import Annotated, Literal, Protocol, Self, TypeVar
 
+import numpy as np
+from numpy.typing import NDArray
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from depthwright.constants import (
@@ -25,6 +27,7 @@ from depthwright.units import LengthUnit
 
 Positive = Annotated[float, Field(gt=0)]
 NotNegative = Annotated[float, Field(ge=0)]
+Distance = TypeVar("Distance", float, NDArray[np.float64])
 Origin = Literal["cover meter", "drilled hole or core", "drawing", "other"]
 TargetKind = Literal["duct", "conduit", "void", "unknown"]
 
@@ -38,6 +41,7 @@ class Frozen(BaseModel):
 class ScanRef(Frozen):
     """Which scan a line shows. The file is never copied or altered.
 
+    ``first_mm`` is the recorded position of the first trace, where the distance wheel began.
     ``given_dt_ns`` and ``given_trace_spacing_mm`` are what the user said where the file is silent or
     wrong.
     """
@@ -48,6 +52,7 @@ class ScanRef(Frozen):
     traces: int = Field(ge=1)
     samples: int = Field(ge=2)
     dt_ns: Positive
+    first_mm: float = 0.0
     given_dt_ns: Positive | None = None
     given_trace_spacing_mm: Positive | None = None
 
@@ -131,7 +136,6 @@ class DirectPick(Frozen):
 
     time_ns: float
     time_u_ns: NotNegative = 0.0
-    by_hand: bool = False
 
 
 class Zone(Frozen):
@@ -156,6 +160,7 @@ class Antenna(Frozen):
     id: str
     name: str = "Antenna"
     separation_mm: NotNegative = priors.ANTENNA_SEPARATION_MM
+    separation_known: bool = True
     centre_frequency_ghz: Positive
     height_mm: NotNegative = priors.ANTENNA_HEIGHT_MM
     time_offset_ns: float = priors.TIME_OFFSET_NS
@@ -174,8 +179,8 @@ class Meter(Frozen):
 class Line(Frozen):
     """One survey line.
 
-    A recorded position ``p`` lies ``start_mm + distance_scale * p`` from the datum in the direction
-    named.
+    With the first trace recorded at ``f``, a position recorded at ``p`` lies
+    ``start_mm + f + distance_scale * (p - f)`` from the datum in the direction named.
     """
 
     id: str
@@ -186,19 +191,21 @@ class Line(Frozen):
     datum: str = "start of the line"
     direction: str = "as scanned"
     start_mm: float = 0.0
-    distance_scale: Positive = 1.0
+    distance_scale: float = Field(default=1.0, ge=0.1, le=10.0)
     distance_scale_u: NotNegative = priors.DISTANCE_SCALE_U
     direct: DirectPick
     recipe: Recipe = Recipe()
     marks: tuple[Mark, ...] = ()
 
-    def on_concrete_mm(self, recorded_mm: float) -> float:
-        """Distance from the datum of a recorded position, mm."""
-        return self.start_mm + self.distance_scale * recorded_mm
+    def on_concrete_mm(self, recorded_mm: Distance) -> Distance:
+        """Distance from the datum of recorded positions, mm."""
+        first = self.scan.first_mm
+        return self.start_mm + first + self.distance_scale * (recorded_mm - first)
 
     def recorded_mm(self, on_concrete_mm: float) -> float:
         """Recorded position of a distance from the datum, mm."""
-        return (on_concrete_mm - self.start_mm) / self.distance_scale
+        first = self.scan.first_mm
+        return first + (on_concrete_mm - self.start_mm - first) / self.distance_scale
 
     def mark(self, mark_id: str) -> Mark:
         """The mark with this id."""
@@ -235,10 +242,6 @@ class Job(Frozen):
     def line(self, line_id: str) -> Line:
         """The line with this id."""
         return _by_id(self.lines, line_id, "line")
-
-    def zone_of(self, line: Line) -> Zone:
-        """The zone a line lies in."""
-        return _by_id(self.zones, line.zone, "zone")
 
     def antenna_of(self, line: Line) -> Antenna:
         """The antenna a line was recorded with."""

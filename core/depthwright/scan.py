@@ -41,6 +41,8 @@ class Scan:
         Hex digest of the file (or of the samples when there is no file).
     source
         The file the scan was read from, as given; empty for one made in memory.
+    size_bytes
+        Size of that file; 0 without one.
     findings
         Sentences on what was inferred or is worth knowing.
     """
@@ -54,6 +56,7 @@ class Scan:
     separation_mm: float | None = None
     centre_frequency_ghz: float | None = None
     source: str = ""
+    size_bytes: int = 0
     findings: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
@@ -84,6 +87,12 @@ class Scan:
         if self.traces < 2:
             return 0.0
         return float(np.median(np.abs(np.diff(self.positions_mm))))
+
+    @property
+    def edges_mm(self) -> tuple[float, float]:
+        """Recorded positions between which a picture of the line stands: half a trace beyond its ends."""
+        half = self.trace_spacing_mm / 2 or 0.5
+        return float(self.positions_mm.min()) - half, float(self.positions_mm.max()) + half
 
     def block(self, first: int, last: int) -> Block:
         """Traces ``first`` up to but not including ``last``, shape (traces, samples), float32.

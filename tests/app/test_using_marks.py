@@ -165,11 +165,12 @@ def test_delete_with_nothing_selected_does_nothing(marked):
 def test_deleting_anchors_ends_with_the_face(marked):
     (face,) = marked.marks("face")
     count = len(face.anchors)
-    marked.select(face.id, count - 1)
     for left in range(count - 1, -1, -1):
+        marked.select(face.id, left)
         marked.press(Qt.Key.Key_Delete)
         faces = marked.marks("face")
         assert [len(mark.anchors) for mark in faces] == ([left] if left else [])
+        assert marked.document.selection is None
     assert marked.document.selection is None
 
 

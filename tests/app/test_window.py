@@ -105,16 +105,35 @@ def test_a_typed_permittivity_is_evidence_that_steps_aside(marked):
     assert marked.document.history.undo_words == "Keep the permittivity"
 
 
-@pytest.mark.parametrize("typed", ["eight", "0", "-3", "500", "8 ± 0 ± 1", "nan", ""])
+@pytest.mark.parametrize("typed", ["eight", "0", "-3", "500", "8 ± 0 ± 1", "nan"])
 def test_a_permittivity_that_cannot_be_is_told(marked, typed):
     before = marked.document.job
     marked.window.ledger.field.setFocus()
     marked.window.ledger.field.clear()
     marked.type(typed + "\r")
     assert marked.document.job is before
-    assert (
-        marked.said.startswith("Warning: ") or "not a number" in marked.window.ledger.moved.text()
-    )
+    assert marked.said.startswith("Warning: ")
+
+
+def test_an_emptied_permittivity_goes_back_to_the_typical_one(marked):
+    ledger = marked.window.ledger
+    for typed in ("8.1 ± 0.05", ""):
+        ledger.field.setFocus()
+        ledger.field.clear()
+        marked.type(typed + "\r")
+    assert not marked.document.job.zones[0].typed
+    assert marked.document.results.provisional
+    assert marked.document.results.permittivity == pytest.approx(7.0)
+
+
+def test_a_bare_permittivity_does_not_inherit_an_uncertainty(marked):
+    ledger = marked.window.ledger
+    for typed in ("8.1 ± 0.05", "8.3"):
+        ledger.field.setFocus()
+        ledger.field.clear()
+        marked.type(typed + "\r")
+    assert marked.document.job.zones[0].permittivity == 8.3
+    assert marked.document.job.zones[0].permittivity_u == 1.5
 
 
 # Units.

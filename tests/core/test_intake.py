@@ -21,7 +21,7 @@ def test_a_scan_becomes_a_line_with_its_direct_wave_and_an_antenna(scan):
     job, line_id = take_in(Job(), scan)
     line = job.line(line_id)
     assert line.direct.time_ns == pytest.approx(1.0, abs=0.002)
-    assert not line.direct.by_hand
+    assert line.scan.first_mm == 0.0
     assert line.marks == ()
     assert line.zone == job.zones[0].id
     antenna = job.antenna_of(line)
@@ -39,9 +39,7 @@ def test_the_line_remembers_which_scan_it_shows(scan):
 
 
 def test_the_line_is_named_after_its_file_and_no_two_alike(scan, tmp_path):
-    path = tmp_path / "deck north.sgy"
-    path.write_bytes(b"123")
-    named = dataclasses.replace(scan, source=str(path))
+    named = dataclasses.replace(scan, source=str(tmp_path / "deck north.sgy"), size_bytes=3)
     job, _ = take_in(Job(), named)
     job, _ = take_in(job, named)
     job, _ = take_in(job, named)

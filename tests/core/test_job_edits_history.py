@@ -161,7 +161,7 @@ def test_a_refusal_is_a_sentence_that_says_the_job_is_unchanged():
         edits.change_line(job(), "line-1", antenna="gone")
     assert refused.value.message == ("Line “L1” names a zone or antenna that is not there.")
     assert refused.value.hint == "The job is unchanged."
-    with pytest.raises(DepthwrightError, match=r"^Permittivity: .* greater than or equal to 1"):
+    with pytest.raises(DepthwrightError, match=r"^Permittivity has to be at least 1"):
         edits.type_permittivity(job(), job().zones[0], 0.5, 0.1)
 
 
@@ -232,3 +232,36 @@ def test_the_history_forgets_the_oldest_states_only():
     assert history.job.name == str(MOST_STATES)
     assert history.undo_words == ""
     assert history.redo_words == f"name {MOST_STATES + 1}"
+
+
+def test_a_number_that_another_bar_has_is_swapped():
+    state, first = edits.add_bar(job(), "line-1", pick(100.0))
+    state, second = edits.add_bar(state, "line-1", pick(200.0))
+    state = edits.number_bar(state, "line-1", first, 2)
+    numbers = {m.id: m.number for m in state.line("line-1").marks if isinstance(m, BarMark)}
+    assert numbers == {first: 2, second: 1}
+    state = edits.number_bar(state, "line-1", first, 7)
+    assert [m.number for m in state.line("line-1").marks if isinstance(m, BarMark)] == [7, 1]
+
+
+def test_a_second_click_on_a_trace_moves_its_anchor_and_keeps_its_tie():
+    state, face = edits.add_anchor(job(), "line-1", None, pick(300.0, 4.0))
+    state = edits.change_anchor(state, "line-1", face, 0, tie=Tie(depth_mm=160, plus_minus_mm=1))
+    state, _ = edits.add_anchor(state, "line-1", face, pick(300.0, 4.1))
+    (anchor,) = state.line("line-1").mark(face).anchors
+    assert anchor.time_ns == 4.1
+    assert anchor.tie is not None
+
+
+def test_the_distance_scale_stretches_from_the_first_trace():
+    state = edits.change_line(
+        job(),
+        "line-1",
+        scan=job().lines[0].scan.model_copy(update={"first_mm": 50_000.0}),
+        distance_scale=1.1,
+        start_mm=-50_000.0,
+    )
+    moved = state.lines[0]
+    assert moved.on_concrete_mm(50_000.0) == pytest.approx(0.0)
+    assert moved.on_concrete_mm(51_000.0) == pytest.approx(1100.0)
+    assert moved.recorded_mm(moved.on_concrete_mm(50_433.0)) == pytest.approx(50_433.0)

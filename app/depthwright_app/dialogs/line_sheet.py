@@ -1,6 +1,7 @@
 """The sheet of a line and its antenna: datum, direction, scale; separation, height, time offset."""
 
 import json
+import math
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -119,7 +120,7 @@ class LineSheet(QDialog):
         self.source_words.setText(f"Source: {antenna.source}")
 
     def _length(self, value_mm: float) -> str:
-        return f"{from_mm(value_mm, self._unit):g} {self._unit}"
+        return f"{round(from_mm(value_mm, self._unit), 3):.12g} {self._unit}"
 
     def _ask_card(self) -> None:
         name, _ = QFileDialog.getOpenFileName(self, "Antenna card", "", "Antenna card (*.json)")
@@ -129,10 +130,21 @@ class LineSheet(QDialog):
     def load_card(self, path: Path) -> None:
         """Fill the antenna's fields from a card."""
         try:
-            self._show_antenna(read_card(path, self._antenna.id))
-            self.complaint.setText("")
+            card = read_card(path, self._antenna.id)
+            self._show_antenna(card)
+            self.complaint.setText(self._against_scan(card))
         except DepthwrightError as problem:
             self.complaint.setText(str(problem))
+
+    def _against_scan(self, card: Antenna) -> str:
+        """A word when a card is not of the antenna that the line was recorded with."""
+        now = self._antenna
+        if not now.separation_known or abs(card.separation_mm - now.separation_mm) < 0.5:
+            return ""
+        return (
+            f"The card's separation is {self._length(card.separation_mm)}, this line's was "
+            f"{self._length(now.separation_mm)}. Apply it only if the card is of this antenna."
+        )
 
     def _accept(self) -> None:
         try:
@@ -159,7 +171,9 @@ class LineSheet(QDialog):
             "start_mm": self._typed_length(self.start, line.start_mm, parse_signed_length_mm),
             "distance_scale": scale,
             "distance_scale_u": scale_u,
-            "direct": DirectPick(time_ns=time_ns, by_hand=True) if moved else line.direct,
+            "direct": DirectPick(time_ns=time_ns, time_u_ns=line.scan.dt_ns / math.sqrt(12))
+            if moved
+            else line.direct,
         }
 
     def _typed_antenna(self) -> dict[str, Any]:
@@ -175,6 +189,8 @@ class LineSheet(QDialog):
         return {
             "name": self.antenna_name.text().strip() or self._antenna.name,
             "separation_mm": self._typed_length(self.separation, shown.separation_mm),
+            "separation_known": shown.separation_known
+            or self.separation.text() != self._length(shown.separation_mm),
             "height_mm": self._typed_length(self.antenna_height, shown.height_mm),
             "centre_frequency_ghz": frequency,
             "time_offset_ns": offset_ns,

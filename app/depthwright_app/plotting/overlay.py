@@ -79,41 +79,51 @@ def cased_outline(
         painter.drawPolygon(run)
 
 
-ROWS = 4
+ROWS = 2
 
 
 class Labels:
-    """Label boxes that keep out of each other's way: later ones move up by whole rows.
+    """Label boxes that stand at their marks and out of each other's way.
 
-    A label that finds no room within four rows is left out; zooming in makes room.
+    A box may move up by one row. Where its text finds no room the short text is tried, and else it is
+    left out: a number far from its mark would be read as another mark's. Zooming in makes room.
     """
 
     def __init__(self, painter: QPainter, area: QRectF) -> None:
         self.painter, self.area = painter, area
         self.taken: list[QRectF] = []
 
-    def place(self, text: str, centre: QPointF, colour: str, italic: bool = False) -> None:
+    def place(
+        self, text: str, centre: QPointF, colour: str, italic: bool = False, short: str = ""
+    ) -> None:
         """Write ``text`` with its box's lower edge at ``centre``."""
         font = QFont(self.painter.font())
         font.setItalic(italic)
-        metrics = QFontMetricsF(font)
+        self.painter.setFont(font)
+        for words in (text, short):
+            box = self._room(words, centre, QFontMetricsF(font)) if words else None
+            if box is not None:
+                self._write(words, box, colour)
+                return
+
+    def _room(self, text: str, centre: QPointF, metrics: QFontMetricsF) -> QRectF | None:
         width, height = metrics.horizontalAdvance(text) + 10, metrics.height() + 4
-        box = QRectF(centre.x() - width / 2, centre.y() - height, width, height)
         if not self.area.adjusted(-width, -height, width, height).contains(centre):
-            return
+            return None
+        box = QRectF(centre.x() - width / 2, centre.y() - height, width, height)
         box.moveLeft(max(self.area.left() + 2, min(box.left(), self.area.right() - width - 2)))
         box.moveTop(max(box.top(), self.area.top() + 2))
         for _ in range(ROWS):
             if not any(box.intersects(other) for other in self.taken):
-                break
-            box.translate(0, -(height + 2) if box.top() > self.area.top() + height else height + 2)
-        else:
-            return
-        self.taken.append(box)
-        self.painter.setFont(font)
-        self.painter.setPen(Qt.PenStyle.NoPen)
+                self.taken.append(box)
+                return box
+            box.translate(0, -(height + 2))
+        return None
+
+    def _write(self, text: str, box: QRectF, colour: str) -> None:
         ground = QColor(theme.CASING)
         ground.setAlpha(215)
+        self.painter.setPen(Qt.PenStyle.NoPen)
         self.painter.setBrush(ground)
         self.painter.drawRoundedRect(box, 4, 4)
         self.painter.setPen(QColor(colour))

@@ -80,7 +80,8 @@ class MarksItem(Overlay):
     def _bar_label(self, labels: Labels, bar: BarGlyph) -> None:
         top = self.at(bar.position_mm, min(bar.whisker_ns))
         colour = theme.SELECTED if bar.selected else theme.BAR
-        labels.place(bar.label, top - QPointF(0, LABEL_GAP_PX), colour, bar.provisional)
+        where = top - QPointF(0, LABEL_GAP_PX)
+        labels.place(bar.label, where, colour, bar.provisional, bar.short_label)
         if bar.tie_label:
             surface = self.at(bar.position_mm, bar.surface_ns)
             labels.place(f"tie {bar.tie_label}", surface - QPointF(0, 4), theme.TIE)

@@ -1,10 +1,13 @@
 """The small box at a mark that takes a known depth: digits, Enter."""
 
 from PySide6.QtCore import QEvent, QObject, QPoint, Qt, Signal
-from PySide6.QtGui import QKeyEvent
+from PySide6.QtGui import QFocusEvent, QKeyEvent
 from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QLineEdit, QVBoxLayout, QWidget
 
 from depthwright_app import theme
+
+_ELSEWHERE = (Qt.FocusReason.ActiveWindowFocusReason, Qt.FocusReason.PopupFocusReason)
+"""Looking the reading up in another window, or the field's own menu, does not discard it."""
 
 
 class ReadingBox(QFrame):
@@ -78,6 +81,10 @@ class ReadingBox(QFrame):
             if event.key() == Qt.Key.Key_Escape:
                 self.discard()
                 return True
-        elif event.type() == QEvent.Type.FocusOut:
+        elif (
+            isinstance(event, QFocusEvent)
+            and event.type() == QEvent.Type.FocusOut
+            and event.reason() not in _ELSEWHERE
+        ):
             self.hide()
         return super().eventFilter(watched, event)

@@ -2,11 +2,11 @@
 
 import numpy as np
 import pyqtgraph as pg
-from PySide6.QtCore import QPoint, QPointF, QRectF, Qt, QTimer, Signal
+from PySide6.QtCore import QLineF, QPoint, QPointF, QRectF, Qt, QTimer, Signal
 from PySide6.QtGui import QFont, QKeyEvent
 from PySide6.QtWidgets import QWidget
 
-from depthwright.exports.figure import ImageStyle
+from depthwright.exports.section import FULL_SCALE_PERCENTILE, ImageStyle
 from depthwright.scan import Block, Scan
 from depthwright.units import LengthUnit
 from depthwright_app import theme
@@ -23,15 +23,19 @@ COLOUR_MAPS = {"Grey": "gray", "Warm": "magma", "Steady": "cividis", "Two-sided"
 """Perceptual maps by the names shown; the values are matplotlib's, so that exports look the same."""
 
 
+Edges = tuple[float, float]
+
+
 class SectionBox(pg.ViewBox):  # type: ignore[misc]
     """The section's mouse: click marks, drag moves the selected mark or pans."""
 
-    clicked = Signal(float, float, object)
+    clicked = Signal(float, float)
+    grabbed = Signal(float, float)
     dragged = Signal(float, float, bool)
 
     def __init__(self) -> None:
         super().__init__(enableMenu=False)
-        self.grab: tuple[float, float] | None = None
+        self.grabs: tuple[tuple[float, float], ...] = ()
         self._dragging = False
 
     def mouseClickEvent(self, event: "pg.GraphicsScene.mouseEvents.MouseClickEvent") -> None:  # noqa: N802
@@ -39,14 +43,19 @@ class SectionBox(pg.ViewBox):  # type: ignore[misc]
         if event.button() == Qt.MouseButton.LeftButton:
             event.accept()
             where = self.mapSceneToView(event.scenePos())
-            self.clicked.emit(where.x(), where.y(), event.modifiers())
+            self.clicked.emit(where.x(), where.y())
 
     def mouseDragEvent(  # noqa: N802
         self, event: "pg.GraphicsScene.mouseEvents.MouseDragEvent", axis: int | None = None
     ) -> None:
         """Move the mark under the button, else pan."""
         if event.isStart():
-            self._dragging = self._near_grab(event.buttonDownScenePos())
+            start = event.buttonDownScenePos()
+            left = event.button() == Qt.MouseButton.LeftButton
+            self._dragging = left and self._near_grab(start)
+            if self._dragging:
+                held = self.mapSceneToView(start)
+                self.grabbed.emit(held.x(), held.y())
         if not self._dragging:
             super().mouseDragEvent(event, axis)
             return
@@ -55,16 +64,17 @@ class SectionBox(pg.ViewBox):  # type: ignore[misc]
         self.dragged.emit(where.x(), where.y(), event.isFinish())
 
     def _near_grab(self, scene: QPointF) -> bool:
-        if self.grab is None:
-            return False
-        away = self.mapViewToScene(QPointF(*self.grab)) - scene
-        return float(np.hypot(away.x(), away.y())) <= GRAB_PX
+        return any(
+            QLineF(self.mapViewToScene(QPointF(*place)), scene).length() <= GRAB_PX
+            for place in self.grabs
+        )
 
 
 class SectionPane(pg.GraphicsLayoutWidget):  # type: ignore[misc]
     """The centre of the window."""
 
-    clicked = Signal(float, float, object)
+    clicked = Signal(float, float)
+    grabbed = Signal(float, float)
     dragged = Signal(float, float, bool)
     hovered = Signal(float, float)
     left = Signal()
@@ -130,6 +140,7 @@ class SectionPane(pg.GraphicsLayoutWidget):  # type: ignore[misc]
 
     def _connect(self) -> None:
         self.box.clicked.connect(self._click)
+        self.box.grabbed.connect(self.grabbed)
         self.box.dragged.connect(self.dragged)
         self.ruler.stretched.connect(self.stretched)
         self._pointer = QPointF()
@@ -146,7 +157,6 @@ class SectionPane(pg.GraphicsLayoutWidget):  # type: ignore[misc]
                 axis = plot.getAxis(name)
                 axis.setPen(pg.mkPen(look.hairline))
                 axis.setTextPen(pg.mkPen(look.text))
-        self.trace.titleLabel.setAttr("color", look.text)
         self.trace.show_look(look)
         self.strip.show_look(look)
 
@@ -165,28 +175,20 @@ class SectionPane(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         self.distance_axis.setLabel(f"Distance from the datum, {unit}")
         self.strip.cover_axis.setLabel(f"Cover, {unit}")
 
-    def show_image(
-        self, values: Block | None, scan: Scan | None, ends_mm: tuple[float, float]
-    ) -> None:
+    def show_image(self, values: Block | None, scan: Scan | None, edges_mm: Edges) -> None:
         """Show samples, shape (columns, samples), between two distances from the datum."""
         self._values = values
         if values is None or scan is None:
             self.image.clear()
             return
-        left, right = ends_mm
-        column = (right - left) / max(scan.traces - 1, 1)
-        rect = QRectF(
-            left - column / 2,
-            -scan.dt_ns / 2,
-            right - left + column or 1.0,
-            scan.samples * scan.dt_ns,
-        )
-        self._scale = float(np.percentile(np.abs(values), 98)) or 1.0
+        left, right = edges_mm
+        rect = QRectF(left, -scan.dt_ns / 2, right - left, scan.samples * scan.dt_ns)
+        self._scale = float(np.percentile(np.abs(values), FULL_SCALE_PERCENTILE)) or 1.0
         self.image.setImage(values.T, autoLevels=False, autoDownsample=True)
         self.image.setRect(rect)
-        if rect.normalized() != self._line_rect:
-            self._line_rect = rect.normalized()
-            self._limit(self._line_rect)
+        if rect != self._line_rect:
+            self._line_rect = rect
+            self._limit(rect)
             self.show_all()
 
     def show_shading(self, shading: ImageStyle) -> None:
@@ -201,8 +203,7 @@ class SectionPane(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         """Marks over the section and covers under it."""
         self.marks.show_picture(picture)
         self.strip.show_picture(picture, unit)
-        selected = next((glyph for glyph in picture.glyphs if glyph.selected), None)
-        self.box.grab = (selected.position_mm, selected.time_ns) if selected else None
+        self.box.grabs = tuple((glyph.position_mm, glyph.time_ns) for glyph in picture.glyphs)
 
     def show_all(self) -> None:
         """The whole line."""
@@ -225,9 +226,9 @@ class SectionPane(pg.GraphicsLayoutWidget):  # type: ignore[misc]
             yMax=rect.bottom(),
         )
 
-    def _click(self, distance_mm: float, time_ns: float, modifiers: object) -> None:
+    def _click(self, distance_mm: float, time_ns: float) -> None:
         self.setFocus()
-        self.clicked.emit(distance_mm, time_ns, modifiers)
+        self.clicked.emit(distance_mm, time_ns)
 
     def _point_at(self, scene: QPointF) -> None:
         self._pointer = QPointF(scene)

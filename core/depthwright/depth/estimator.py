@@ -20,7 +20,7 @@ A point without a tie adds nothing to :math:`S`: it takes a depth and gives no e
 propagation: JCGM 100:2008, 5.2 and JCGM 102:2011, 6.2 (matrix form).
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -67,9 +67,9 @@ class Points:
         """Which points have a known depth."""
         return np.isfinite(self.tie_mm)
 
-    def only(self, index: int) -> "Points":
-        """One of the points by itself."""
-        return Points(**{name: values[[index]] for name, values in vars(self).items()})
+    def some(self, indices: Indices) -> "Points":
+        """Some of the points by themselves."""
+        return Points(**{name: values[indices] for name, values in vars(self).items()})
 
 
 @dataclass(frozen=True)
@@ -194,6 +194,31 @@ def implied_permittivity(points: Points) -> Floats:
         slower = at.time_ns < points.time_ns
         low, high = np.where(slower, middle, low), np.where(slower, high, middle)
     return np.where(points.tied, np.exp((low + high) / 2), np.nan)
+
+
+def disagreement(points: Points, priors: Priors) -> Floats:
+    """How far each tie lies from what all other evidence says there, shape (points,).
+
+    In standard uncertainties of the difference (the normalised difference of JCGM 100 users, E_n
+    without its factor 2); NaN where there is no tie or nothing else speaks; infinite where the others
+    contradict physics.
+    """
+    tied = np.flatnonzero(points.tied)
+    apart = np.full(points.time_ns.shape, np.nan)
+    if len(tied) + (priors.permittivity is not None) < 2:
+        return apart
+    alone = points.some(tied)
+    for place, index in enumerate(tied):
+        others = alone.tie_mm.copy()
+        others[place] = np.nan
+        try:
+            said = solve(replace(alone, tie_mm=others), priors)
+        except DepthwrightError:
+            apart[index] = np.inf
+            continue
+        spread = np.hypot(said.depth_u_mm[place], points.tie_u_mm[index])
+        apart[index] = abs(said.depth_mm[place] - points.tie_mm[index]) / spread
+    return apart
 
 
 def _start(points: Points, priors: Priors) -> Floats:

@@ -19,11 +19,11 @@ from depthwright.exports.section import (
     draw_samples,
     extent_of,
     number,
-    setting_of,
 )
 from depthwright.exports.strip import draw_strip
 from depthwright.exports.wording import day_and_time, program
 from depthwright.job import Job, Line, Tie
+from depthwright.results.tracking import recipe_setting
 from depthwright.results.values import LineRows, Results
 from depthwright.results.words import line_title
 from depthwright.scan import Scan
@@ -80,7 +80,7 @@ def line_figure(
     section_mm = sheet_top - 3.0 - _AXIS_MM - strip_mm - section_top
 
     axes = page.axes(LEFT_MM, section_top, RIGHT_MM - LEFT_MM, section_mm)
-    setting = setting_of(job, line, rows.model)
+    setting = recipe_setting(job, line, rows.model)
     draw_samples(axes, line, scan, extent, setting, style or ImageStyle())
     draw_axes(axes, extent, rows.model, job.unit, results.provisional)
     labelled = frozenset(label.mark_id for label in labels.labels)

@@ -19,7 +19,6 @@ Floats = NDArray[np.float64]
 Box = tuple[float, float, float, float]
 """Left, top, right and bottom on paper, mm from the section's upper left corner."""
 
-CIRCLE_POINTS = 90
 LABEL = Type(palette.SMALL_PT, bold=True)
 _LOZENGE_PT = 12.0
 

@@ -9,7 +9,6 @@ from matplotlib.axes import Axes
 from matplotlib.ticker import FixedLocator, NullLocator
 from numpy.typing import NDArray
 
-from depthwright import wave
 from depthwright.errors import DepthwrightError
 from depthwright.exports import palette
 from depthwright.exports.lettering import Type
@@ -18,7 +17,7 @@ from depthwright.job import Job, Line
 from depthwright.processing.recipe import Setting
 from depthwright.processing.shown import shown_image
 from depthwright.results.values import LineModel
-from depthwright.scan import Block, Scan
+from depthwright.scan import Scan
 from depthwright.units import MM_PER_UNIT, LengthUnit, from_mm
 
 Floats = NDArray[np.float64]
@@ -73,12 +72,11 @@ class Extent:
 
 def extent_of(job: Job, line: Line, scan: Scan) -> Extent:
     """The whole line, from a period before the direct wave to the end of the record."""
-    ends = [line.on_concrete_mm(float(scan.positions_mm[index])) for index in (0, -1)]
-    half = scan.trace_spacing_mm * line.distance_scale / 2 or 1.0
+    left, right = (line.on_concrete_mm(edge) for edge in scan.edges_mm)
     period = 1 / job.antenna_of(line).centre_frequency_ghz
     return Extent(
-        left_mm=min(ends) - half,
-        right_mm=max(ends) + half,
+        left_mm=left,
+        right_mm=right,
         top_ns=max(-scan.dt_ns / 2, line.direct.time_ns - period),
         bottom_ns=scan.time_window_ns + scan.dt_ns / 2,
     )
@@ -89,8 +87,7 @@ def draw_samples(
 ) -> None:
     """The samples through the line's recipe, at most as many columns as the page has dots."""
     dots = max(1, math.floor(paper_mm(axes)[0] / MM_PER_INCH * DPI))
-    columns = shown_image(scan, line.recipe, setting, most_columns=dots)
-    values = _along_page(scan, columns)
+    values = shown_image(scan, line.recipe, setting, most_columns=dots)
     level = float(np.percentile(np.abs(values), FULL_SCALE_PERCENTILE)) / style.contrast or 1.0
     colours = matplotlib.colormaps[style.colour_map]
     axes.imshow(
@@ -106,32 +103,6 @@ def draw_samples(
     )  # fmt: skip
     axes.set_xlim(extent.left_mm, extent.right_mm)
     axes.set_ylim(extent.bottom_ns, extent.top_ns)
-
-
-def setting_of(job: Job, line: Line, model: LineModel) -> Setting:
-    """What the recipe needs to know of a line."""
-    return Setting(
-        centre_frequency_ghz=job.antenna_of(line).centre_frequency_ghz,
-        gain_start_ns=line.direct.time_ns,
-        ns_per_100mm=200 / wave.velocity_mm_per_ns(model.posterior.permittivity),
-    )
-
-
-def _along_page(scan: Scan, columns: Block) -> Block:
-    """Columns spread evenly over the distance, whatever the spacing of the traces."""
-    together = -(-scan.traces // len(columns))
-    centres = np.array(
-        [
-            part.mean()
-            for part in np.split(scan.positions_mm, range(together, scan.traces, together))
-        ]
-    )
-    if centres[0] > centres[-1]:
-        centres, columns = centres[::-1], columns[::-1]
-    even = np.linspace(centres[0], centres[-1], len(centres))
-    middles = (centres[1:] + centres[:-1]) / 2
-    spread: Block = columns[np.searchsorted(middles, even)]
-    return spread
 
 
 def draw_axes(

@@ -91,6 +91,7 @@ def read_segy(
         _read=partial(_read_block, found.file, found.layout),
         separation_mm=found.separation_mm,
         source=str(path),
+        size_bytes=Path(path).stat().st_size,
         findings=tuple(fact.why for fact in found.facts if fact.why),
     )
 

@@ -27,6 +27,10 @@ OVERLAP_PERIODS = 1.2
 """Echoes nearer than this to the direct wave overlap it; their times are less certain."""
 
 
+UNCRESTED_U_MM = APEX_HALF_MM / 4
+"""Standard uncertainty along the line of a pick that no crest has placed."""
+
+
 @dataclass(frozen=True)
 class Pick:
     """A snapped pick on the recorded axes.
@@ -39,6 +43,11 @@ class Pick:
     position_u_mm: float
     time_ns: float
     overlaps_direct: bool = False
+
+    @property
+    def placed_by_crest(self) -> bool:
+        """Whether a hyperbola's crest placed it; without one it may be no bar at all."""
+        return not self.position_u_mm >= UNCRESTED_U_MM
 
 
 def snap_bar(stage: PickStage, position_mm: float, time_ns: float) -> Pick | None:
@@ -59,8 +68,13 @@ def snap_bar(stage: PickStage, position_mm: float, time_ns: float) -> Pick | Non
     if not np.isfinite(picked_ns):
         trace, picked_ns = start[0], float(ridge[start[0]])
         apex_mm = float(stage.scan.positions_mm[first + trace])
-    overlaps = picked_ns - stage.direct.time_ns < OVERLAP_PERIODS * stage.period_ns
-    return Pick(apex_mm, apex_u_mm, picked_ns, overlaps)
+    return Pick(apex_mm, apex_u_mm, picked_ns, _overlaps(stage, picked_ns))
+
+
+def place_by_hand(stage: PickStage, position_mm: float, time_ns: float) -> Pick:
+    """A pick just where it was put, with the uncertainty of a hand."""
+    spacing = stage.scan.trace_spacing_mm
+    return Pick(position_mm, max(spacing, UNCRESTED_U_MM), time_ns, _overlaps(stage, time_ns))
 
 
 def snap_face(stage: PickStage, position_mm: float, time_ns: float) -> Pick | None:
@@ -76,6 +90,10 @@ def snap_face(stage: PickStage, position_mm: float, time_ns: float) -> Pick | No
     best = peaks[[int(np.argmax(worth))]]
     picked_ns = float(refine_peak(mean[None, :], best)[0] * stage.scan.dt_ns)
     return Pick(float(stage.scan.positions_mm[trace]), float("nan"), picked_ns)
+
+
+def _overlaps(stage: PickStage, time_ns: float) -> bool:
+    return time_ns - stage.direct.time_ns < OVERLAP_PERIODS * stage.period_ns
 
 
 def _stretch(stage: PickStage, position_mm: float, half_mm: float) -> tuple[int, int]:
@@ -142,7 +160,7 @@ def _crest(stage: PickStage, ridge: Floats, first: int, trace: int) -> tuple[flo
     positions = stage.scan.positions_mm[first : first + len(ridge)]
     start_mm = float(positions[trace])
     spacing = stage.scan.trace_spacing_mm
-    fallback_u = max(spacing, APEX_HALF_MM / 4)
+    fallback_u = max(spacing, UNCRESTED_U_MM)
     # The direct wave's time stands for a two-way time of nearly zero.
     squared = (ridge - stage.direct.time_ns) ** 2
     use = np.isfinite(ridge) & (np.abs(positions - start_mm) <= APEX_HALF_MM)

@@ -51,7 +51,10 @@ class DirectWave:
 def sample_traces(scan: Scan, most: int = SAMPLED_TRACES) -> Block:
     """Traces spread evenly over the line, at most ``most``, shape (traces, samples)."""
     stride = max(1, -(-scan.traces // most))
-    return np.concatenate([block[(-first) % stride :: stride] for first, block in scan.blocks()])
+    # Copies: a slice would keep its whole block in memory.
+    return np.concatenate(
+        [block[(-first) % stride :: stride].copy() for first, block in scan.blocks()]
+    )
 
 
 def alive(traces: Block) -> NDArray[np.bool_]:

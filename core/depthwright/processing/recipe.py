@@ -38,7 +38,7 @@ class Setting:
 def background_trace(scan: Scan) -> NDArray[np.float32]:
     """Median trace of the line, shape (samples,): whatever does not change along it."""
     stride = max(1, -(-scan.traces // BACKGROUND_TRACES))
-    chosen = [block[(-first) % stride :: stride] for first, block in scan.blocks()]
+    chosen = [block[(-first) % stride :: stride].copy() for first, block in scan.blocks()]
     median: NDArray[np.float32] = np.median(np.concatenate(chosen), axis=0).astype(np.float32)
     return median
 

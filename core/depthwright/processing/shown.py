@@ -17,10 +17,12 @@ def shown_image(
     report: Callable[[float], None] | None = None,
     most_columns: int = MOST_COLUMNS,
 ) -> Block:
-    """Samples to be shown, shape (columns, samples), columns spread evenly over the traces.
+    """Samples to be shown, shape (columns, samples), columns spread evenly over the distance.
 
-    Where traces share a column the sample with the largest magnitude stands for them, so that a
-    feature one trace wide stays visible.
+    The first column begins at the line's smaller edge and the last ends at its larger
+    (:attr:`Scan.edges_mm`), whichever way and however unevenly it was walked. Where traces share a
+    column the sample with the largest magnitude stands for them, so that a feature one trace wide
+    stays visible.
     """
     background = background_trace(scan) if recipe.remove_background else None
     together = -(-scan.traces // most_columns)
@@ -31,7 +33,22 @@ def shown_image(
         columns.append(_narrow(shown, together))
         if report is not None:
             report((first + len(block)) / scan.traces)
-    return np.concatenate(columns)
+    return _along_distance(scan, np.concatenate(columns), together, most_columns)
+
+
+def _along_distance(scan: Scan, columns: Block, together: int, most_columns: int) -> Block:
+    """For each even step of distance the column recorded nearest to it."""
+    starts = np.arange(0, scan.traces, together)
+    counts = np.diff(np.append(starts, scan.traces))
+    centres = np.add.reduceat(scan.positions_mm, starts) / counts
+    if centres[0] > centres[-1]:
+        centres, columns = centres[::-1], columns[::-1]
+    left, right = scan.edges_mm
+    steps = round((right - left) / ((scan.trace_spacing_mm or 1.0) * together))
+    count = min(max(steps, len(columns)), max(most_columns, len(columns)))
+    even = left + (np.arange(count) + 0.5) * (right - left) / count
+    spread: Block = columns[np.searchsorted((centres[1:] + centres[:-1]) / 2, even)]
+    return spread
 
 
 def _narrow(block: Block, together: int) -> Block:

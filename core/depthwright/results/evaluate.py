@@ -1,10 +1,11 @@
 """The one road from marks and ties to numbers: every number shown anywhere comes from here."""
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from depthwright.constants import C_MM_PER_NS
 from depthwright.depth import estimator, priors
@@ -22,7 +23,12 @@ from depthwright.results.values import (
     Results,
     TargetRow,
 )
-from depthwright.units import format_interval
+from depthwright.units import format_interval, format_length
+
+Floats = NDArray[np.float64]
+
+DISAGREES = 2.0
+"""Standard uncertainties beyond which a known depth is said to disagree (about 95 %)."""
 
 Tracks = Mapping[str, FaceTrack]
 """Tracked back faces by the id of their mark."""
@@ -80,7 +86,10 @@ def evaluate(job: Job, tracks: Tracks | None = None) -> Results:
         },
         parameters=("ln_permittivity", *(f"time_offset_ns:{a.id}" for a in job.antennas)),
         covariance=posterior.covariance,
-        messages=_messages(job, depths, posterior.permittivity),
+        messages=(
+            *_contradictions(spots, estimator.disagreement(points, prior)),
+            *_messages(job, depths, posterior.permittivity),
+        ),
     )
 
 
@@ -175,10 +184,10 @@ def _line_rows(
         for mark in line.marks
         if isinstance(mark, FaceMark)
     )
-    return LineRows(model, _bar_rows(job, line, depths), faces, targets)
+    return LineRows(model, _bar_rows(line, model, depths), faces, targets)
 
 
-def _bar_rows(job: Job, line: Line, depths: Depths) -> tuple[BarRow, ...]:
+def _bar_rows(line: Line, model: LineModel, depths: Depths) -> tuple[BarRow, ...]:
     marks = [mark for mark in line.marks if isinstance(mark, BarMark)]
     marks.sort(key=lambda mark: line.on_concrete_mm(mark.position_mm))
     rows = []
@@ -192,7 +201,7 @@ def _bar_rows(job: Job, line: Line, depths: Depths) -> tuple[BarRow, ...]:
                 cover=depths[mark.id, 0],
                 spacing=_spacing(line, before, mark) if before else None,
                 diameter_mm=mark.diameter_mm,
-                two_way_ns=two_way_ns(job, line, mark.time_ns),
+                two_way_ns=model.two_way_ns(mark.time_ns),
                 overlaps_direct=mark.overlaps_direct,
                 tie=mark.tie,
             )
@@ -201,8 +210,8 @@ def _bar_rows(job: Job, line: Line, depths: Depths) -> tuple[BarRow, ...]:
 
 
 def _position(line: Line, recorded_mm: float, pick_u_mm: float) -> Measured:
-    """Distance from the datum; the distance scale's uncertainty grows with the recorded distance."""
-    scale_u = line.distance_scale_u * abs(recorded_mm)
+    """Distance from the datum; the scale's uncertainty grows with the distance from the first trace."""
+    scale_u = line.distance_scale_u * abs(recorded_mm - line.scan.first_mm)
     return Measured(
         line.on_concrete_mm(recorded_mm), math.hypot(line.distance_scale * pick_u_mm, scale_u)
     )
@@ -235,7 +244,7 @@ def _face_row(
         [priors.face_pick_u_ns(two_way_ns(job, line, t), bars_above) for t in track.time_ns]
     )
     depth, depth_u = model.depths(track.time_ns, u)
-    on_concrete = line.start_mm + line.distance_scale * track.position_mm
+    on_concrete = line.on_concrete_mm(track.position_mm)
     anchors = tuple(
         AnchorRow(
             position=_position(line, anchor.position_mm, 0.0),
@@ -271,7 +280,7 @@ def _evidence(
     for index, spot in enumerate(spots):
         if spot.tie is None:
             continue
-        answer = estimator.solve(points.only(index), alone)
+        answer = estimator.solve(points.some(np.array([index])), alone)
         rows.append(
             EvidenceRow(
                 label=f"{spot.label[:1].upper()}{spot.label[1:]}: {_tie_words(job, spot)}",
@@ -292,6 +301,31 @@ def _evidence(
     return tuple(rows)
 
 
+def _contradictions(spots: list[_Spot], apart: Floats) -> tuple[str, ...]:
+    """One sentence when known depths do not go together, with what usually lies behind it."""
+    far = [
+        f"{spot.label} ({_apart_words(value)})"
+        for spot, value in zip(spots, apart, strict=True)
+        if value > DISAGREES
+    ]
+    if not far:
+        return ()
+    return (
+        f"The known depths disagree: {joined(far)} away from what the rest says. "
+        "Until that is settled no interval here holds. Check which bar each reading was taken on, the "
+        "diameter set on the meter, close bars under it, the antenna separation and the time offset.",
+    )
+
+
+def _apart_words(value: float) -> str:
+    return f"{value:.1f} standard uncertainties" if math.isfinite(value) else "impossibly far"
+
+
+def joined(names: Sequence[str]) -> str:
+    """``a, b and c``."""
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+
+
 def _messages(job: Job, depths: Depths, permittivity: float) -> tuple[str, ...]:
     messages = []
     low, high = priors.USUAL_PERMITTIVITY
@@ -300,19 +334,36 @@ def _messages(job: Job, depths: Depths, permittivity: float) -> tuple[str, ...]:
             f"A permittivity of {permittivity:.1f} is unusual for concrete ({low:g} to {high:g}). "
             "Check the known depths, the marks they are tied to and the antenna separation."
         )
+    for antenna in job.antennas:
+        if not antenna.separation_known:
+            shown = format_length(antenna.separation_mm, job.unit)
+            messages.append(
+                f"The antenna separation of {shown} is assumed, and the intervals take it as exact. "
+                "Set it under line and antenna."
+            )
     for line in job.lines:
-        for mark in line.marks:
-            if not isinstance(mark, BarMark | TargetMark):
-                continue
-            what = "Bar" if isinstance(mark, BarMark) else mark.what.capitalize()
-            name = f"{what} {mark.number} on {line.name}"
-            if not math.isfinite(depths[mark.id, 0].value_mm):
-                messages.append(
-                    f"{name} is picked before any echo from inside the concrete could come. "
-                    "Move it down, or check the direct wave of the line."
-                )
-            elif mark.overlaps_direct:
-                messages.append(
-                    f"{name} lies on the tail of the direct wave, so its interval is wider."
-                )
+        messages.extend(_line_messages(line, depths))
     return tuple(messages)
+
+
+def _line_messages(line: Line, depths: Depths) -> list[str]:
+    picked = [mark for mark in line.marks if isinstance(mark, BarMark | TargetMark)]
+    early = [m for m in picked if not math.isfinite(depths[m.id, 0].value_mm)]
+    overlapping = [m for m in picked if m.overlaps_direct and m not in early]
+    messages = [
+        f"{_mark_name(mark)} on {line.name} is picked before any echo from inside the concrete could "
+        "come. Move it down, or check the direct wave of the line."
+        for mark in early
+    ]
+    if overlapping:
+        one = len(overlapping) == 1
+        names = joined([_mark_name(mark) for mark in overlapping])
+        messages.append(
+            f"{names} on {line.name} {'lies' if one else 'lie'} on the tail of the direct wave, so "
+            f"{'its interval is' if one else 'their intervals are'} wider."
+        )
+    return messages
+
+
+def _mark_name(mark: BarMark | TargetMark) -> str:
+    return f"{'Bar' if isinstance(mark, BarMark) else mark.what.capitalize()} {mark.number}"

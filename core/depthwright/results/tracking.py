@@ -1,4 +1,4 @@
-"""What results need from the scans: the pick stage of each line and the back faces tracked on it."""
+"""What stands between scans and results: pick stages, tracked back faces, and the recipe's setting."""
 
 from collections.abc import Mapping
 
@@ -8,7 +8,10 @@ from depthwright.job import FaceMark, Job, Line
 from depthwright.measuring.backface import FaceTrack, track_face
 from depthwright.measuring.stage import PickStage
 from depthwright.measuring.timezero import find_direct_wave
+from depthwright.processing.recipe import Setting
+from depthwright.results.values import LineModel
 from depthwright.scan import Scan
+from depthwright.wave import velocity_mm_per_ns
 
 
 def pick_stage(job: Job, line: Line, scan: Scan) -> PickStage:
@@ -34,4 +37,13 @@ def track(stage: PickStage, face: FaceMark) -> FaceTrack:
         stage,
         np.array([anchor.position_mm for anchor in face.anchors]),
         np.array([anchor.time_ns for anchor in face.anchors]),
+    )
+
+
+def recipe_setting(job: Job, line: Line, model: LineModel) -> Setting:
+    """What the recipe needs to know of a line."""
+    return Setting(
+        centre_frequency_ghz=job.antenna_of(line).centre_frequency_ghz,
+        gain_start_ns=line.direct.time_ns,
+        ns_per_100mm=200 / velocity_mm_per_ns(model.posterior.permittivity),
     )

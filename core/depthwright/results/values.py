@@ -8,6 +8,7 @@ from numpy.typing import ArrayLike, NDArray
 from depthwright import wave
 from depthwright.constants import C_MM_PER_NS
 from depthwright.depth.estimator import Points, Posterior, implied_permittivity
+from depthwright.depth.priors import BAR_PICK_U_NS
 from depthwright.job import TargetKind, Tie
 
 Floats = NDArray[np.float64]
@@ -136,6 +137,15 @@ class LineModel:
         """The antenna's ``r``: what the evidence adds to the card's time offset, ns."""
         return float(self.posterior.time_offset_ns[self.antenna_index])
 
+    def two_way_ns(self, file_ns: float) -> float:
+        """Two-way time of an echo, with what the evidence says of the time offset, ns."""
+        return file_ns - self.zero_ns + self.residual_offset_ns
+
+    def read_at(self, file_ns: float) -> Measured:
+        """The depth of an echo at a file time, with the interval of a bar picked there."""
+        depth, u = self.depths(np.array([file_ns]), np.array([BAR_PICK_U_NS]))
+        return Measured(float(depth[0]), float(u[0]))
+
     def points(self, file_ns: Floats, time_u_ns: Floats) -> Points:
         """Points without ties at file times, shape (points,)."""
         count = len(file_ns)
@@ -209,3 +219,8 @@ class Results:
     parameters: tuple[str, ...]
     covariance: Floats
     messages: tuple[str, ...]
+
+    @property
+    def velocity_mm_per_ns(self) -> float:
+        """Wave velocity by the permittivity, mm/ns."""
+        return wave.velocity_mm_per_ns(self.permittivity)

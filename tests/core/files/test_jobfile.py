@@ -128,7 +128,7 @@ JOBS = st.builds(
         antennas=(Antenna(id="antenna-1", centre_frequency_ghz=1.8),),
         lines=(a_line("", marks).model_copy(update={"distance_scale": scale, "recipe": recipe}),),
     ),
-    NAMES, NAMES, st.sampled_from(["mm", "cm", "in"]), st.none() | POSITIVE, POSITIVE,
+    NAMES, NAMES, st.sampled_from(["mm", "cm", "in"]), st.none() | POSITIVE, st.floats(0.1, 10),
     st.builds(Recipe, gain_db_per_100mm=st.floats(0, 60)), MARKS, st.floats(1, 100),
 )  # fmt: skip
 

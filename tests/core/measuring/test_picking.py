@@ -5,7 +5,7 @@ import pytest
 
 from depthwright.errors import DepthwrightError
 from depthwright.measuring.backface import track_face
-from depthwright.measuring.picking import snap_bar, snap_face
+from depthwright.measuring.picking import place_by_hand, snap_bar, snap_face
 from depthwright.measuring.stage import PickStage
 from depthwright.measuring.timezero import centre_frequency_ghz, find_direct_wave, fit_direct_wave
 from depthwright.processing.filters import keep_band
@@ -288,3 +288,13 @@ def test_jitter_is_taken_out_of_the_picks(draw_line, stage_of):
     for pick, depth in ((bar, 70.0), (face, 160.0)):
         two_way_ns = pick.time_ns - stage.direct.time_ns
         assert two_way_ns == pytest.approx(drawn.echo_ns(depth) - 1.0, abs=0.006)
+
+
+def test_a_pick_by_hand_has_the_uncertainty_of_a_hand(plain_line, plain_stage):
+    snapped = snap_bar(plain_stage, 150.0, plain_line.echo_ns(50.0))
+    by_hand = place_by_hand(plain_stage, 150.0, plain_line.echo_ns(50.0))
+    assert snapped.placed_by_crest
+    assert not by_hand.placed_by_crest
+    assert by_hand.position_u_mm > 5 * snapped.position_u_mm
+    assert place_by_hand(plain_stage, 150.0, 1.05).overlaps_direct
+    assert not by_hand.overlaps_direct

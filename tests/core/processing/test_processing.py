@@ -1,5 +1,7 @@
 """Envelope, filters, recipe and the shown image."""
 
+import dataclasses
+
 import numpy as np
 import pytest
 import scipy.signal
@@ -125,3 +127,34 @@ def test_chunks_do_not_change_the_background():
     samples = np.random.default_rng(2).standard_normal((700, 16)).astype(np.float32)
     scan = scan_from_array(samples, 0.02)
     assert background_trace(scan) == pytest.approx(np.median(samples, axis=0))
+
+
+def uneven_scan(samples, positions_mm):
+    """A scan with traces just where they are said to be."""
+    return dataclasses.replace(
+        scan_from_array(samples, 0.02), positions_mm=np.asarray(positions_mm, dtype=np.float64)
+    )
+
+
+def test_the_picture_is_even_in_distance_where_the_traces_are_not():
+    """A gap of 250 mm in the middle: a trace at 600 mm stands at 600 mm of the picture."""
+    positions = np.concatenate([np.arange(0, 300, 5.0), np.arange(550, 850, 5.0)])
+    samples = np.zeros((len(positions), 30), np.float32)
+    samples[np.flatnonzero(positions == 600.0), 10] = 5.0
+    scan = uneven_scan(samples, positions)
+    shown = shown_image(scan, PLAIN, SETTING)
+    left, right = scan.edges_mm
+    middles = left + (np.flatnonzero(shown[:, 10] == 5.0) + 0.5) * (right - left) / len(shown)
+    assert middles == pytest.approx(600.0, abs=5.0)
+
+
+def test_a_line_walked_backwards_is_shown_from_its_smaller_end():
+    samples = np.zeros((100, 30), np.float32)
+    samples[3, 10] = 5.0
+    scan = scan_from_array(samples, 0.02, trace_spacing_mm=-5.0, start_mm=495.0)
+    shown = shown_image(scan, PLAIN, SETTING)
+    assert np.flatnonzero(shown[:, 10]).tolist() == [96]
+
+
+def test_a_single_trace_is_shown():
+    assert shown_image(scan_from_array(np.ones((1, 30)), 0.02), PLAIN, SETTING).shape == (1, 30)

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from depthwright import edits
+from depthwright import edits, wave
 from depthwright.errors import DepthwrightError
 from depthwright.intake import take_in
 from depthwright.job import Job, Tie
@@ -156,3 +156,43 @@ def test_dragging_the_ruler_finds_the_permittivity(marked):
 
 def test_an_empty_job_evaluates():
     assert evaluate(Job()).lines == {}
+
+
+def test_known_depths_that_contradict_each_other_are_named(marked):
+    """Bars of true 50 and 70 mm, told 50 and 110."""
+    fitting = edits.tie_bar(tied(marked[0]), "line-1", "bar-2", Tie(depth_mm=70, plus_minus_mm=1))
+    assert not any("disagree" in message for message in evaluate(fitting).messages)
+    job = edits.tie_bar(tied(marked[0]), "line-1", "bar-2", Tie(depth_mm=110, plus_minus_mm=1))
+    said = evaluate(job).messages[0]
+    assert "disagree" in said
+    assert "bar 1" in said
+    assert "bar 2" in said
+
+
+def test_an_assumed_separation_is_said(marked):
+    job = edits.change_antenna(marked[0], "antenna-1", separation_known=False)
+    assert any("separation of 40" in message for message in evaluate(job).messages)
+    assert not any("separation of" in message for message in evaluate(marked[0]).messages)
+
+
+def test_position_intervals_grow_from_the_first_trace(marked):
+    scan = marked[0].lines[0].scan.model_copy(update={"first_mm": 150.0})
+    job = edits.change_line(marked[0], "line-1", scan=scan)
+    near, far = (row.position.u_mm for row in evaluate(job).lines["line-1"].bars[:2])
+    assert near == pytest.approx(1.3, abs=0.2)
+    assert far == pytest.approx(np.hypot(1.3, 2.0), abs=0.2)
+
+
+def test_the_printed_time_belongs_to_the_printed_cover(marked):
+    results = evaluate(tied(marked[0], depth=52.0))
+    row = results.lines["line-1"].bars[1]
+    travelled = wave.travel_time(row.cover.value_mm, results.permittivity, 40.0).time_ns
+    assert row.two_way_ns == pytest.approx(float(travelled), abs=1e-6)
+
+
+def test_marks_on_the_direct_waves_tail_share_one_sentence(marked):
+    job = marked[0]
+    for bar in ("bar-1", "bar-3"):
+        job = edits.change_mark(job, "line-1", bar, overlaps_direct=True)
+    (said,) = [m for m in evaluate(job).messages if "tail" in m]
+    assert said.startswith("Bar 1 and Bar 3 on")
