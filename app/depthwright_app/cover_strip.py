@@ -33,7 +33,7 @@ class _Covers(Overlay):
         labels = Labels(painter, area)
         for cover in self.picture.covers:
             self._cover(painter, cover, specified)
-        for cover in self.picture.covers:
+        for cover in sorted(self.picture.covers, key=lambda cover: not cover.selected):
             self._label(labels, cover)
 
     def _cover(self, painter: QPainter, cover: CoverBar, specified: float | None) -> None:

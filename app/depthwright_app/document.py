@@ -182,7 +182,10 @@ class Document(QObject):
         if gone:
             self.line_changed.emit()
         self.job_changed.emit(before_job, history.job)
-        if moved:
+        fresh = [warning for warning in results.warnings if warning not in before.warnings]
+        if fresh:
+            self.said.emit(" ".join(fresh), True)
+        elif moved:
             self.said.emit(moved, False)
 
     def _forget_other_scans(self) -> None:

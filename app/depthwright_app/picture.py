@@ -10,13 +10,12 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from depthwright.exports.wording import TARGET_LETTERS
 from depthwright.job import BarMark, FaceMark, Job, Line, NoteMark, TargetMark, Tie
 from depthwright.results.values import FaceRow, LineRows, Measured, Results
 from depthwright.units import THIN_SPACE, LengthUnit, format_interval, format_length, from_mm
 
 Floats = NDArray[np.float64]
-
-TARGET_LETTERS = {"duct": "D", "conduit": "C", "void": "V", "unknown": "?"}
 
 
 @dataclass(frozen=True)

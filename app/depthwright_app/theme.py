@@ -98,6 +98,8 @@ def _sheet(look: Look) -> str:
     QTreeView::item {{ padding: 2px 0; }}
     QLabel[quiet="true"] {{ color: {look.quiet}; }}
     QLabel[heading="true"] {{ font-weight: 600; }}
+    QLabel[warning="true"] {{ border: 1px solid {look.text}; border-radius: 4px; padding: 8px;
+        font-weight: 600; }}
     QFrame[panel="true"] {{ background: {look.panel}; }}
     QFrame#strip {{ border-top: 1px solid {look.hairline}; background: {look.ground}; }}
     QFrame#reading {{ background: {look.panel}; border: 2px solid {TIE}; border-radius: 6px; }}

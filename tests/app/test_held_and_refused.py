@@ -5,6 +5,7 @@ from PySide6.QtCore import QEvent, Qt
 from PySide6.QtGui import QFocusEvent
 from PySide6.QtWidgets import QApplication, QFileDialog
 
+from depthwright.exports.sheet import model_paragraphs
 from depthwright.files.jobfile import load_job
 
 
@@ -91,3 +92,18 @@ def test_a_name_with_a_dot_keeps_the_jobs_suffix(marked, tmp_path, monkeypatch):
     monkeypatch.setattr(QFileDialog, "getSaveFileName", lambda *_: (str(tmp_path / "deck 1.2"), ""))
     marked.trigger("save-as")
     assert (tmp_path / "deck 1.2.dwjob").is_file()
+
+
+def test_contradicting_readings_are_said_in_strip_ledger_image_and_table(marked, tmp_path):
+    for position, reading in ((260.0, "35\r"), (765.0, "70\r")):
+        marked.select(marked.bar_at(position).id)
+        marked.type(reading)
+    assert marked.said.startswith("Warning: The known depths disagree")
+    assert "known depths disagree" in marked.window.ledger.warnings.text()
+    marked.window.keeper.export_all(tmp_path / "out")
+    marked.settle()
+    table = (tmp_path / "out" / "deck-L1-bars.csv").read_text("utf-8")
+    assert "Warning: The known depths disagree" in table
+    job, results = marked.document.job, marked.document.made
+    paragraphs = model_paragraphs(job, marked.line, results)
+    assert paragraphs[0].startswith("Warning: The known depths disagree")

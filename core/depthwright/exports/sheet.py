@@ -73,7 +73,8 @@ def draw_column(page: Page, lines: Sequence[SetLine], left: float, top: float) -
 
 def model_paragraphs(job: Job, line: Line, results: Results) -> tuple[str, ...]:
     """Depth model and evidence."""
-    return (*model_words(job, line, results), *evidence_words(results), TIES)
+    warnings = (f"Warning: {warning}" for warning in results.warnings)
+    return (*warnings, *model_words(job, line, results), *evidence_words(results), TIES)
 
 
 def survey_paragraphs(job: Job, line: Line) -> tuple[str, ...]:

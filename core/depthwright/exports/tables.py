@@ -137,6 +137,7 @@ def _comments(
         TIES,
         source_words(line),
         f"sha256 of the scan {line.scan.sha256}",
+        *(f"Warning: {warning}" for warning in results.warnings),
         *results.messages,
         INTERVALS,
         *CAUTIONS,

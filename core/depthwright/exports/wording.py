@@ -8,7 +8,14 @@ from depthwright import __version__, wave
 from depthwright.job import Job, Line, Tie
 from depthwright.results.values import COVERAGE_FACTOR, BarRow, LineModel, Results
 from depthwright.results.words import footing, permittivity_words
-from depthwright.units import LengthUnit, format_interval, format_length, format_plain
+from depthwright.units import (
+    THIN_SPACE,
+    LengthUnit,
+    format_interval,
+    format_length,
+    format_plain,
+    from_mm,
+)
 
 TARGET_LETTERS = {"duct": "D", "conduit": "C", "void": "V", "unknown": "?"}
 
@@ -37,7 +44,7 @@ def model_words(job: Job, line: Line, results: Results) -> tuple[str, ...]:
         {"mm": 0, "cm": 1, "in": 2}[job.unit],
     )
     separation, height = (
-        format_length(value, job.unit, {"mm": 0, "cm": 1, "in": 2}[job.unit])
+        f"{round(from_mm(value, job.unit), 2):g}{THIN_SPACE}{job.unit}"
         for value in (antenna.separation_mm, antenna.height_mm)
     )
     return (

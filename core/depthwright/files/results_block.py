@@ -174,7 +174,7 @@ def results_block(job: Job, results: Results) -> ResultsBlock:
         lines=tuple(
             _line(line, results.lines[line.id]) for line in job.lines if line.id in results.lines
         ),
-        messages=results.messages,
+        messages=(*results.warnings, *results.messages),
         cautions=CAUTIONS,
     )
 

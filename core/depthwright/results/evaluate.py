@@ -86,10 +86,11 @@ def evaluate(job: Job, tracks: Tracks | None = None) -> Results:
         },
         parameters=("ln_permittivity", *(f"time_offset_ns:{a.id}" for a in job.antennas)),
         covariance=posterior.covariance,
-        messages=(
+        warnings=(
             *_contradictions(spots, estimator.disagreement(points, prior)),
-            *_messages(job, depths, posterior.permittivity),
+            *_doubts(job, posterior.permittivity),
         ),
+        messages=tuple(said for line in job.lines for said in _line_messages(line, depths)),
     )
 
 
@@ -304,21 +305,21 @@ def _evidence(
 def _contradictions(spots: list[_Spot], apart: Floats) -> tuple[str, ...]:
     """One sentence when known depths do not go together, with what usually lies behind it."""
     far = [
-        f"{spot.label} ({_apart_words(value)})"
+        f"{spot.label} is {_apart_words(value)}"
         for spot, value in zip(spots, apart, strict=True)
         if value > DISAGREES
     ]
     if not far:
         return ()
     return (
-        f"The known depths disagree: {joined(far)} away from what the rest says. "
+        f"The known depths disagree: {joined(far)} standard uncertainties away from what the rest says. "
         "Until that is settled no interval here holds. Check which bar each reading was taken on, the "
         "diameter set on the meter, close bars under it, the antenna separation and the time offset.",
     )
 
 
 def _apart_words(value: float) -> str:
-    return f"{value:.1f} standard uncertainties" if math.isfinite(value) else "impossibly far"
+    return f"{value:.1f}" if math.isfinite(value) else "any number of"
 
 
 def joined(names: Sequence[str]) -> str:
@@ -326,7 +327,8 @@ def joined(names: Sequence[str]) -> str:
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 
-def _messages(job: Job, depths: Depths, permittivity: float) -> tuple[str, ...]:
+def _doubts(job: Job, permittivity: float) -> tuple[str, ...]:
+    """What makes every number of the job doubtful."""
     messages = []
     low, high = priors.USUAL_PERMITTIVITY
     if not low <= permittivity <= high:
@@ -341,8 +343,6 @@ def _messages(job: Job, depths: Depths, permittivity: float) -> tuple[str, ...]:
                 f"The antenna separation of {shown} is assumed, and the intervals take it as exact. "
                 "Set it under line and antenna."
             )
-    for line in job.lines:
-        messages.extend(_line_messages(line, depths))
     return tuple(messages)
 
 

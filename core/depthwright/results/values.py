@@ -207,6 +207,8 @@ class LineRows:
 class Results:
     """All a job comes to.
 
+    ``warnings`` put every number in doubt and stand wherever numbers are handed on; ``messages`` are
+    about single marks.
     ``parameters`` names the rows of ``covariance``: ln permittivity, then each antenna's ``r`` in ns.
     """
 
@@ -218,6 +220,7 @@ class Results:
     lines: dict[str, LineRows]
     parameters: tuple[str, ...]
     covariance: Floats
+    warnings: tuple[str, ...]
     messages: tuple[str, ...]
 
     @property

@@ -132,7 +132,7 @@ def test_a_bar_before_any_echo_has_no_depth_and_a_sentence(marked):
 
 def test_an_unusual_permittivity_is_pointed_out(marked):
     results = evaluate(tied(marked[0], depth=20.0))
-    assert any("unusual for concrete" in message for message in results.messages)
+    assert any("unusual for concrete" in warning for warning in results.warnings)
 
 
 def test_a_tie_against_physics_is_refused(marked):
@@ -161,9 +161,9 @@ def test_an_empty_job_evaluates():
 def test_known_depths_that_contradict_each_other_are_named(marked):
     """Bars of true 50 and 70 mm, told 50 and 110."""
     fitting = edits.tie_bar(tied(marked[0]), "line-1", "bar-2", Tie(depth_mm=70, plus_minus_mm=1))
-    assert not any("disagree" in message for message in evaluate(fitting).messages)
+    assert not any("disagree" in warning for warning in evaluate(fitting).warnings)
     job = edits.tie_bar(tied(marked[0]), "line-1", "bar-2", Tie(depth_mm=110, plus_minus_mm=1))
-    said = evaluate(job).messages[0]
+    said = evaluate(job).warnings[0]
     assert "disagree" in said
     assert "bar 1" in said
     assert "bar 2" in said
@@ -171,8 +171,8 @@ def test_known_depths_that_contradict_each_other_are_named(marked):
 
 def test_an_assumed_separation_is_said(marked):
     job = edits.change_antenna(marked[0], "antenna-1", separation_known=False)
-    assert any("separation of 40" in message for message in evaluate(job).messages)
-    assert not any("separation of" in message for message in evaluate(marked[0]).messages)
+    assert any("separation of 40" in warning for warning in evaluate(job).warnings)
+    assert not any("separation of" in warning for warning in evaluate(marked[0]).warnings)
 
 
 def test_position_intervals_grow_from_the_first_trace(marked):
