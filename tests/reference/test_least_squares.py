@@ -193,23 +193,16 @@ class TestLinearFitsOfNist:
     @pytest.mark.parametrize(
         ("response", "predictor", "slope", "slope_u", "s"),
         [
-            pytest.param(
+            (
                 np.arange(130, 141),
                 np.arange(60, 71),
                 2.07438016528926,
                 0.0165289256198347,
                 3.56753034006338,
-                id="NoInt1",
             ),
-            pytest.param(
-                [3, 4, 4],
-                [4, 5, 6],
-                0.727272727272727,
-                0.0420827318078432,
-                0.369274472937998,
-                id="NoInt2",
-            ),
+            ([3, 4, 4], [4, 5, 6], 0.727272727272727, 0.0420827318078432, 0.369274472937998),
         ],
+        ids=["NoInt1", "NoInt2"],
     )
     def test_lines_through_the_origin(self, response, predictor, slope, slope_u, s):
         fit = straight(np.reshape(predictor, (-1, 1)), response)
@@ -295,6 +288,16 @@ class TestMisra1OfNist:
         assert fit.chi_square == pytest.approx(residual_sum, rel=1e-10)
 
 
+@pytest.mark.parametrize("start", [2.0, -5.0, 50.0])
+def test_steps_that_overshoot_are_shortened(start):
+    """The arc tangent, whose full steps run away from beyond 1.3917 (Dennis and Schnabel, from memory)."""
+
+    def linearise(value):
+        return -np.arctan(value), (1 / (1 + value**2))[:, None]
+
+    assert gauss_newton(linearise, np.array([start])).values == pytest.approx([0.0], abs=1e-9)
+
+
 class TestBothAxesUncertain:
     """Pearson's data, York's weights: a line a + b x, each point with a true x of its own."""
 
@@ -356,13 +359,16 @@ def arrows(draw):
     rows, unknowns = draw(st.integers(2, 5)), draw(st.integers(1, 3))
     items = draw(st.integers(unknowns + 2, 12))
     rng = np.random.default_rng(draw(st.integers(0, 2**32 - 1)))
-    own = rng.normal(size=(items, rows))
-    # A private unknown may be missing from any of its rows, the mirror's first one too.
+    # A private unknown may hardly show in a row, or be missing from it, the first one too.
+    own = rng.normal(size=(items, rows)) * 10 ** rng.uniform(-9, 0, size=(items, rows))
     own[rng.random((items, rows)) < 0.2] = 0.0
     own[:, -1] += np.where(own[:, -1] == 0, 1.0, 0.0)
     own *= 10 ** rng.uniform(-6, 6, size=(items, 1))
-    shared = rng.normal(size=(items, rows, unknowns)) * 10 ** rng.uniform(-3, 3, size=unknowns)
-    return own, shared, rng.normal(size=(items, rows))
+    shared = rng.normal(size=(items, rows, unknowns)) * 10 ** rng.uniform(-9, 9, size=unknowns)
+    residual = rng.normal(size=(items, rows))
+    for array in (own, shared, residual):
+        array.flags.writeable = False
+    return own, shared, residual
 
 
 def dense(own, shared, residual):
