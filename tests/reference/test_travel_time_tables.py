@@ -61,12 +61,18 @@ def test_the_permittivity_of_a_known_depth(depth, time_ns, eps):
 
 
 @pytest.mark.parametrize(
-    ("depth", "read"), [(20, 24.06), (30, 30.43), (50, 46.31), (100, 92.40), (200, 190.24)]
+    ("depth", "read"),
+    [(20, 24.06), (30, 30.43), (50, 46.31), (100, 92.40), (200, 190.24), (300, 289.50)],
 )
 def test_zero_put_on_the_direct_wave_and_no_geometry(depth, read):
     """Separation 60 mm, both left out: the two mistakes cancel only near half the separation."""
     time = wave.travel_time(depth, 6.25, 60.0).time_ns - 60.0 / 299.792458
     assert wave.depth_mm(time, 6.25, 0.0) == pytest.approx(read, abs=0.006)
+
+
+def test_zero_put_on_the_wave_through_the_concrete_and_no_geometry():
+    time = wave.travel_time(50.0, 6.25, 60.0).time_ns - 60.0 / wave.velocity_mm_per_ns(6.25)
+    assert wave.depth_mm(time, 6.25, 0.0) == pytest.approx(28.3, abs=0.06)
 
 
 def test_pythagorean_triples_and_an_apex():
