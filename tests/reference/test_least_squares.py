@@ -11,6 +11,8 @@ Sources, named again beside each check:
 - Pearson's data with York's weights (York 1966, *Can. J. Phys.* 44, 1079; York et al. 2004,
   *Am. J. Phys.* 72, 367), data and results from memory.
 
+Digits of the GUM's examples beyond those printed were computed with numpy apart from this project.
+
 The core takes uncertainties as they are: where a source estimates them from the scatter, the checks
 here multiply by sqrt(chi-square / degrees of freedom).
 """
@@ -84,7 +86,8 @@ class TestResistanceAndReactanceOfGumH2:
         return np.array([r, x, z]), propagated(jacobian, covariance)
 
     def test_from_the_readings(self):
-        """Table H.2; means and their covariance. H.4 prints 127.732(71), 219.847(295), 254.260(236)."""
+        """Table H.2; means and their covariance. Printed: 127.732(71), 219.847(295), 254.260(236)
+        (from memory)."""
         volts = [5.007, 4.994, 5.005, 4.990, 4.999]
         amperes = np.array([19.663, 19.639, 19.640, 19.685, 19.678]) / 1000
         phase = [1.0456, 1.0438, 1.0468, 1.0428, 1.0433]
