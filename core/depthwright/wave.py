@@ -67,11 +67,14 @@ class BarTime(TravelTime):
     """Two-way time to a bar beside the antennas, with the changes that only a bar has, ns/mm.
 
     ``per_offset`` is the change with the lateral offset, ``per_radius`` with the bar's radius at the same
-    cover.
+    cover. ``leg_mm`` and ``leg_angle_rad`` are the two legs in the concrete, first the one to the antenna
+    at the lower position: length and signed angle from the vertical, shape (2, ...).
     """
 
     per_offset: Floats
     per_radius: Floats
+    leg_mm: Floats
+    leg_angle_rad: Floats
 
 
 def velocity_mm_per_ns(permittivity: float) -> float:
@@ -144,6 +147,8 @@ def bar_time(
         per_height=(first.air_cosine + second.air_cosine) / C_MM_PER_NS,
         per_offset=per_offset,
         per_radius=(1 - np.cos(phi)) * down - np.sin(phi) * per_offset,
+        leg_mm=np.stack([first.concrete_mm, second.concrete_mm]),
+        leg_angle_rad=np.stack(angles),
     )
 
 

@@ -37,3 +37,9 @@ def bar_pick_u_ns(overlaps_direct: bool) -> float:
 def face_pick_u_ns(two_way_ns: float, bars_above: bool) -> float:
     """Standard uncertainty of a back face's picked time, ns."""
     return math.hypot(FACE_PICK_U_NS, FACE_UNDER_BARS * two_way_ns if bars_above else 0.0)
+
+
+PULSE_PER_DIRECT_FREQUENCY = 1.16
+"""Peak frequency of the far field's pulse against the centre of the direct wave's spectrum."""
+CREST_U_NS = 0.008
+CREST_SHARE_U = 0.04

@@ -1,0 +1,240 @@
+r"""What a bar's hyperbola says about the permittivity, condensed to one number and its slopes.
+
+The nodes of a crest (positions :math:`x_j`, times :math:`t_j`) are explained by
+
+.. math:: t_j = c + T(k (x_j - x_0); d, R, \varepsilon, s) + D_j , \quad T_h(d, \varepsilon) = \tau ,
+
+with a level :math:`c` of its own, so that only the crest's shape counts (the apex's time is a separate
+observation, and nothing is counted twice); :math:`T` the path over the bar's outline and :math:`D` the
+computed delay by the surface (:mod:`depthwright.depth.leg_delay`). The cover :math:`d` is what the apex's
+two-way time :math:`\tau` asks for. Fitted are :math:`\ln\varepsilon`, :math:`x_0` and :math:`c`; the radius
+is entered, never fitted, since it is nearly degenerate with the time zero. The answer is
+
+.. math:: z = \ln\varepsilon + a_\tau (\tau - \tau_0) + a_s (s - s_0) + a_h (h - h_0) + a_k \ln k ,
+
+which is what the estimator takes: a tie then moves every depth without touching a node again.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from depthwright import wave
+from depthwright.constants import PERMITTIVITY_MIN
+from depthwright.depth import priors
+from depthwright.depth.leg_delay import leg_delay_ns
+
+Floats = NDArray[np.float64]
+
+_STEPS = 40
+_SETTLED = 1e-6
+_LARGEST_STEP = 0.15
+_RANGE = (np.log(1.5), np.log(60.0))
+
+
+@dataclass(frozen=True)
+class Crest:
+    """A bar as its hyperbola is fitted.
+
+    Parameters
+    ----------
+    nodes
+        Positions along the line, mm, and times, ns (from any zero), of the crest.
+    apex_mm
+        Where the apex was picked.
+    two_way_ns
+        The apex's two-way time by what is known without evidence.
+    radius_mm, sine
+        Of the bar; ``sine`` of the angle at which it crosses the line.
+    separation_mm, height_mm, frequency_ghz
+        Of the antenna; the frequency is that of the direct wave.
+    """
+
+    nodes: tuple[tuple[float, float], ...]
+    apex_mm: float
+    two_way_ns: float
+    radius_mm: float
+    sine: float
+    separation_mm: float
+    height_mm: float
+    frequency_ghz: float
+
+
+@dataclass(frozen=True)
+class Curvature:
+    """What one crest says: ln permittivity, its own standard uncertainty, and its slopes.
+
+    ``per_time`` is per ns of two-way time, ``per_separation`` and ``per_height`` per mm, ``per_scale`` per
+    unit of ln of the lateral scale. ``misfit_ns`` is the nodes' root mean square.
+    """
+
+    log_permittivity: float
+    u: float
+    two_way_ns: float
+    per_time: float
+    per_separation: float
+    per_height: float
+    per_scale: float
+    misfit_ns: float
+
+
+def condense(crests: Sequence[Crest]) -> tuple[Curvature | None, ...]:
+    """Fit many crests at once; None for one that determines no permittivity."""
+    if not crests:
+        return ()
+    batch = _Batch.of(crests)
+    log_eps = np.full(len(crests), np.log(7.0))
+    apex = batch.apex.copy()
+    first = np.where(batch.there, batch.time - batch.model(log_eps, apex)[0], np.nan)
+    level = np.nanmedian(first, axis=1)
+    for _ in range(_STEPS):
+        model, slopes = batch.model(log_eps, apex)
+        residual = batch.time - model - level[:, None]
+        weight = batch.weight(residual, model)
+        step = _normal_step(slopes[:3], residual, weight)
+        # A leap in permittivity would leave the range where its apex time can be.
+        step *= np.minimum(1.0, _LARGEST_STEP / np.maximum(np.abs(step[:, 0]), 1e-12))[:, None]
+        log_eps = np.clip(log_eps + step[:, 0], *_RANGE)
+        apex, level = apex + step[:, 1], level + step[:, 2]
+        moved = np.abs(step[:, 0])
+        if np.all(moved < _SETTLED):
+            break
+    model, slopes = batch.model(log_eps, apex)
+    residual = np.where(batch.there, batch.time - model - level[:, None], 0.0)
+    return _answers(batch, log_eps, model, slopes, residual, moved)
+
+
+def _answers(
+    batch: "_Batch", log_eps: Floats, model: Floats, slopes: Floats, residual: Floats, moved: Floats
+) -> tuple[Curvature | None, ...]:
+    weight = batch.weight(residual, model)
+    matrix = np.einsum("ibj,bj,kbj->bik", slopes[:3], weight, slopes[:3])
+    others = np.einsum("ibj,bj,kbj->bik", slopes[:3], weight, slopes[3:])
+    answers: list[Curvature | None] = []
+    for index in range(len(log_eps)):
+        count = int(batch.there[index].sum())
+        inside = _RANGE[0] + 0.01 < log_eps[index] < _RANGE[1] - 0.01
+        if not inside or moved[index] > 1e-3 or not np.isfinite(matrix[index]).all():
+            answers.append(None)
+            continue
+        inverse = np.linalg.pinv(matrix[index])
+        # A shape that the model does not follow is known no better than it fits.
+        chi = float((weight[index] * residual[index] ** 2).sum() / max(count - 3, 1))
+        gain = -(inverse @ others[index])[0]
+        answers.append(
+            Curvature(
+                log_permittivity=float(log_eps[index]),
+                u=float(np.sqrt(inverse[0, 0] * max(1.0, chi))),
+                two_way_ns=float(batch.two_way[index]),
+                per_time=float(gain[0]),
+                per_separation=float(gain[1]),
+                per_height=float(gain[2]),
+                per_scale=float(gain[3]),
+                misfit_ns=float(np.sqrt((residual[index] ** 2).sum() / max(count, 1))),
+            )
+        )
+    return tuple(answers)
+
+
+def _normal_step(slopes: Floats, residual: Floats, weight: Floats) -> Floats:
+    """Weighted least-squares steps of the three unknowns of each crest, shape (crests, 3)."""
+    matrix = np.einsum("ibj,bj,kbj->bik", slopes, weight, slopes)
+    right = np.einsum("ibj,bj,bj->bi", slopes, weight, residual)
+    scale = np.sqrt(np.maximum(np.einsum("bii->bi", matrix), 1e-30))
+    matrix = matrix / scale[:, :, None] / scale[:, None, :] + 1e-9 * np.eye(3)
+    step: Floats = np.linalg.solve(matrix, (right / scale)[:, :, None])[:, :, 0] / scale
+    return step
+
+
+@dataclass(frozen=True)
+class _Batch:
+    """Crests of different lengths side by side; arrays (crests,) and (crests, nodes)."""
+
+    position: Floats
+    time: Floats
+    there: NDArray[np.bool_]
+    apex: Floats
+    two_way: Floats
+    radius: Floats
+    sine: Floats
+    separation: Floats
+    height: Floats
+    pulse: Floats
+
+    @classmethod
+    def of(cls, crests: Sequence[Crest]) -> "_Batch":
+        most = max(len(crest.nodes) for crest in crests)
+        position, time = np.zeros((2, len(crests), most))
+        there = np.zeros((len(crests), most), dtype=bool)
+        for index, crest in enumerate(crests):
+            count = len(crest.nodes)
+            position[index, :count], time[index, :count] = np.transpose(crest.nodes)
+            position[index, count:] = crest.apex_mm
+            there[index, :count] = True
+
+        def each(name: str) -> Floats:
+            return np.array([getattr(crest, name) for crest in crests], dtype=np.float64)
+
+        return cls(
+            position, time, there, each("apex_mm"), each("two_way_ns"), each("radius_mm"),
+            each("sine"), each("separation_mm"), each("height_mm"),
+            each("frequency_ghz") * priors.PULSE_PER_DIRECT_FREQUENCY,
+        )  # fmt: skip
+
+    def model(self, log_eps: Floats, apex: Floats) -> tuple[Floats, Floats]:
+        """Times after the apex, and their slopes, shape (7, crests, nodes).
+
+        Slopes are with ln permittivity, x0, level; then two-way time, separation, height, ln scale.
+        """
+        eps = np.exp(log_eps)
+        cover, top = self._cover(eps)
+        offset = self.sine[:, None] * (self.position - apex[:, None])
+        side = self._echo(offset, cover, eps)
+        middle = self._echo(np.zeros_like(offset), cover, eps)
+        deeper = side.per_mm - middle.per_mm
+        per_depth = deeper / top.per_mm[:, None]
+        slopes = np.stack(
+            [
+                side.per_log_permittivity
+                - middle.per_log_permittivity
+                - per_depth * top.per_log_permittivity[:, None],
+                -self.sine[:, None] * side.per_offset,
+                np.ones_like(offset),
+                per_depth,
+                side.per_separation
+                - middle.per_separation
+                - per_depth * top.per_separation[:, None],
+                -per_depth * top.per_height[:, None],
+                offset * side.per_offset,
+            ]
+        )
+        delay = self._delay(side, eps) - self._delay(middle, eps)
+        return side.time_ns - middle.time_ns + delay, slopes
+
+    def weight(self, residual: Floats, model: Floats) -> Floats:
+        """Weights of the nodes, 1/ns2: less for far ones, and less for outliers (Huber 1964)."""
+        u = np.hypot(priors.CREST_U_NS, priors.CREST_SHARE_U * model)
+        outlying = np.maximum(1.0, np.abs(residual) / (1.5 * u))
+        return np.where(self.there, 1 / (u**2 * outlying), 0.0)
+
+    def _cover(self, eps: Floats) -> tuple[Floats, wave.TravelTime]:
+        cover = wave.depth_mm(self.two_way, eps, self.separation, self.height)
+        # Too slow a wave leaves no depth at all for the apex's time.
+        cover = np.where(np.isfinite(cover), np.maximum(cover, 1.0), 1.0)
+        return cover, wave.travel_time(cover, eps, self.separation, self.height)
+
+    def _echo(self, offset: Floats, cover: Floats, eps: Floats) -> wave.BarTime:
+        column = (value[:, None] for value in (cover, self.radius, eps, self.separation))
+        return wave.bar_time(offset, *column, 0.0)
+
+    def _delay(self, echo: wave.BarTime, eps: Floats) -> Floats:
+        delay: Floats = leg_delay_ns(
+            echo.leg_mm,
+            echo.leg_angle_rad,
+            np.maximum(self.height, 0.1)[:, None],
+            np.maximum(eps, PERMITTIVITY_MIN)[:, None],
+            self.pulse[:, None],
+        ).sum(axis=0)
+        return delay

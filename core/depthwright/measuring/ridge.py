@@ -1,0 +1,106 @@
+"""The crest of a bar's hyperbola: its times to both sides of the apex, thinned to independent nodes."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from depthwright.measuring.stage import PickStage
+from depthwright.processing.envelope import refine_peak
+
+Floats = NDArray[np.float64]
+Node = tuple[float, float]
+"""Position along the line, mm, and file time, ns."""
+
+APERTURE_MM = 160.0
+"""How far to each side of the apex a crest is followed."""
+FLOOR = 0.3
+"""Share of the apex's envelope below which a crest has ended."""
+SLACK_PERIODS = 0.12
+"""How far from its last slope a crest may lie in the next trace, in periods."""
+FALL_PERIODS = 0.02
+"""A crest that comes earlier than this against the trace before, away from the apex, is another's."""
+NODE_MM = 20.0
+"""Distance of the nodes. Errors of a crest are alike over about 20 mm (aggregate and the width of the
+beam; full-wave runs, own computation), so nearer points would count the same error twice."""
+_WINDOW_MM = 12.5
+_LEAST_NODES = 5
+
+
+def follow_crest(
+    stage: PickStage, envelopes: Floats, first: int, trace: int, sample: int
+) -> Floats:
+    """Times of the crest through an envelope maximum, ns, shape (traces,); NaN where it is not followed.
+
+    Parameters
+    ----------
+    stage
+        The line as it is picked on.
+    envelopes
+        Envelopes of some traces, shape (traces, samples), the first being trace ``first`` of the scan.
+    first, trace, sample
+        Where the block begins, and the maximum within it.
+    """
+    slack = max(1, round(SLACK_PERIODS * stage.period_ns / stage.scan.dt_ns))
+    fall = max(1.0, FALL_PERIODS * stage.period_ns / stage.scan.dt_ns)
+    reach = max(2, round(APERTURE_MM / stage.scan.trace_spacing_mm))
+    floor = FLOOR * envelopes[trace, sample]
+    index = np.full(len(envelopes), -1, dtype=np.intp)
+    index[trace] = sample
+    for way in (-1, 1):
+        at, slope = sample, 0.0
+        for here in range(trace + way, trace + way * (reach + 1), way):
+            if not 0 <= here < len(envelopes):
+                break
+            found = _near(envelopes[here], round(at + slope), slack)
+            if found is None or envelopes[here, found] < floor or found < at - fall:
+                break
+            slope = 0.7 * slope + 0.3 * (found - at)
+            at = found
+            index[here] = found
+    times = refine_peak(envelopes, np.maximum(index, 0)) * stage.scan.dt_ns
+    crest: Floats = np.where(index >= 0, times, np.nan)
+    return crest
+
+
+def nodes_of(position_mm: Floats, time_ns: Floats, apex_mm: float) -> tuple[Node, ...]:
+    """A crest thinned to nodes a fixed distance apart, each by a parabola through the points around it.
+
+    Parameters
+    ----------
+    position_mm, time_ns
+        The crest, shape (points,), NaN times where it was not followed.
+    apex_mm
+        Where the apex is; one node lies there.
+
+    Returns
+    -------
+    The nodes, from one side to the other; none when there are too few for a curvature.
+    """
+    known = np.isfinite(time_ns)
+    position, time = position_mm[known], time_ns[known]
+    if not len(position):
+        return ()
+    spacing = float(np.median(np.abs(np.diff(position)))) if len(position) > 1 else NODE_MM
+    step = NODE_MM * max(1.0, np.ceil(spacing / NODE_MM))
+    low, high = (
+        np.ceil((position.min() - apex_mm) / step),
+        np.floor((position.max() - apex_mm) / step),
+    )
+    nodes = []
+    for number in np.arange(low, high + 1):
+        centre = apex_mm + number * step
+        near = np.abs(position - centre) <= max(_WINDOW_MM, 1.01 * spacing)
+        if near.sum() >= 3:
+            parabola = np.polyfit(position[near] - centre, time[near], 2)
+            nodes.append((float(centre), float(parabola[2])))
+    return tuple(nodes) if len(nodes) >= _LEAST_NODES else ()
+
+
+def _near(envelope: Floats, guess: int, slack: int) -> int | None:
+    """Sample of the greatest envelope near a guess when it is a maximum of its own."""
+    low, high = max(1, guess - slack), min(len(envelope) - 1, guess + slack + 1)
+    if low >= high:
+        return None
+    at = low + int(np.argmax(envelope[low:high]))
+    if envelope[at] < envelope[at - 1] or envelope[at] < envelope[at + 1]:
+        return None
+    return at
