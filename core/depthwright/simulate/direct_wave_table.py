@@ -35,16 +35,16 @@ DELAYS = np.round(
         [
             np.arange(0.08, 0.35, 0.03),
             np.arange(0.35, 0.75, 0.015),
-            np.arange(0.75, 1.0, 0.03),
+            np.arange(0.77, 1.0, 0.03),
             np.arange(1.02, 2.1, 0.08),
         ]
     ),
     3,
 )
 """Of the wave through the concrete after that through the air, ``s (sqrt(eps) - 1) / c``, periods."""
-HEIGHTS = np.array([0, 2, 4, 6, 8, 10, 12, 14, 16, 19, 22, 26, 30, 35, 40, 50, 60, 70, 80]) / 1000
+HEIGHTS = np.array([0, 2, 4, 6, 8, 10, 14, 19, 26, 35, 40, 50, 60, 80]) / 1000
 """In wavelengths in air."""
-PERMITTIVITIES = np.round(2.5 * 12 ** (np.arange(11) / 10), 4)
+PERMITTIVITIES = np.round(2.5 * 12 ** (np.arange(6) / 5), 4)
 
 PERIOD_NS, SAMPLES, LEAD_NS = 24.0, 960, 3.0
 DT_NS = PERIOD_NS / SAMPLES
