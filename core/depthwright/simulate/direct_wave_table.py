@@ -116,7 +116,8 @@ def _node(delay: float, height: float, permittivity: float) -> float:
 def main() -> None:
     """Compute the table and write it where the program reads it."""
     content = {
-        "what": "envelope peak of the direct wave over a half-space, less s/c",
+        "what": "envelope peak of the direct wave over a half-space, less s/c, "
+        "by the delay s (sqrt(eps) - 1) / c; at its measured centre frequency",
         "how": f"python -m depthwright.simulate.direct_wave_table, depthwright "
         f"{depthwright.__version__}, {date.today().isoformat()}",
         "delay_periods": DELAYS.tolist(),
