@@ -108,7 +108,10 @@ def card() -> Antenna:
         id="antenna-1",
         name="Demo antenna (invented)",
         separation_mm=ANTENNA.separation_mm,
+        separation_u_mm=0.0,
         height_mm=ANTENNA.height_mm,
+        height_u_mm=0.0,
+        direct_shift="measured",
         source="computed over bare half-spaces of permittivity 6 to 9",
         **asdict(made),
     )

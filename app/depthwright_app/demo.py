@@ -15,7 +15,7 @@ from depthwright.errors import DepthwrightError
 from depthwright.exports.write import export_job
 from depthwright.files.jobfile import load_job, save_job
 from depthwright.job import BarMark, FaceMark, Job, Line, Tie
-from depthwright.measuring.picking import snap_bar, snap_face
+from depthwright.measuring.picking import snap_bar, snap_face, with_crest
 from depthwright.measuring.stage import PickStage
 from depthwright.results import words
 from depthwright.results.evaluate import evaluate
@@ -102,7 +102,7 @@ def main_job(job_path: Path) -> list[str]:
     save_job(marked, job, results, when)
     written = export_job(job, session.stages, results, folder / "exports", when)
     return [
-        words.footing(results),
+        words.footing(results, job.unit),
         words.what_moved(before, results, job.unit),
         *_summary(job, results),
         f"job: {marked}",
@@ -126,7 +126,7 @@ def mark_click(job: Job, stages: dict[str, PickStage], click: dict[str, Any]) ->
             f"Nothing to snap to near {click['position_mm']:g} mm on {line.name}."
         )
     if click["kind"] == "bar":
-        return edits.add_bar(job, line.id, pick)[0]
+        return edits.add_bar(job, line.id, with_crest(stages[line.id], pick))[0]
     if click["kind"] == "target":
         return edits.add_target(job, line.id, pick, "conduit")[0]
     face = next((mark.id for mark in line.marks if isinstance(mark, FaceMark)), None)
@@ -146,7 +146,7 @@ def tie_reading(job: Job, reading: dict[str, Any]) -> Job:
         plus_minus_mm=job.meters[0].reading_u_mm,
         origin=reading["origin"],
     )
-    return edits.tie_bar(job, line.id, bar.id, tie)
+    return edits.tie_mark(job, line.id, bar.id, tie)
 
 
 def line_named(job: Job, name: str) -> Line:

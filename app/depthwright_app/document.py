@@ -14,9 +14,9 @@ from PySide6.QtCore import QObject, Signal
 from depthwright import edits
 from depthwright.errors import DepthwrightError
 from depthwright.history import History
-from depthwright.job import BarMark, FaceMark, Job, Line, Mark, Tie
+from depthwright.job import BarMark, FaceMark, Job, Line, Mark, TargetMark, Tie
 from depthwright.measuring.backface import FaceTrack
-from depthwright.measuring.picking import Pick, place_by_hand, snap_bar, snap_face
+from depthwright.measuring.picking import Pick, place_by_hand, snap_bar, snap_face, with_crest
 from depthwright.measuring.stage import PickStage
 from depthwright.results import words
 from depthwright.results.evaluate import evaluate
@@ -205,7 +205,7 @@ class Document(QObject):
             for mark in line.marks
             if isinstance(mark, FaceMark)
         }
-        return evaluate(job, tracks)
+        return evaluate(job, tracks, self.made.curvatures)
 
     def _track(self, stage: PickStage, line_id: str, face: FaceMark) -> FaceTrack:
         # Ties do not move a track: only the anchors' places do.
@@ -298,7 +298,8 @@ class Document(QObject):
         if there is not None:
             self.select(Selection(self.line_id, there.id))
             return
-        self._add("Mark a bar", lambda job: edits.add_bar(job, self.line_id, pick))
+        crested = with_crest(self.stage, pick) if self.stage else pick
+        self._add("Mark a bar", lambda job: edits.add_bar(job, self.line_id, crested))
         if not pick.placed_by_crest:
             self.said.emit(
                 "Marked, but the echo there is not curved like a bar's: it may be a crossing or a "
@@ -340,11 +341,7 @@ class Document(QObject):
         mark = self.selected
         if mark is not None:
             name = f"{mark_words(mark)}{which}"
-            step = (
-                " Type its known depth and press Enter to tie it."
-                if mark.kind in ("bar", "face")
-                else ""
-            )
+            step = " Type its known depth and press Enter to tie it." if mark.kind != "note" else ""
             self.said.emit(f"{name[:1].upper()}{name[1:]} marked.{step}", False)
 
     def add_target(self, pick: Pick) -> None:
@@ -379,18 +376,27 @@ class Document(QObject):
     # What is done to the selected mark.
 
     def tie_selected(self, tie: Tie | None) -> bool:
-        """Attach a known depth to the selected bar or anchor, or take it away."""
+        """Attach a known depth to the selected mark or anchor, or take it away."""
         selection, mark = self.selection, self.selected
-        if selection is None or not isinstance(mark, BarMark | FaceMark):
-            self.said.emit("A known depth belongs to a bar or to the back face. Select one.", True)
+        if selection is None or mark is None:
+            self.said.emit("Select the mark that was measured, then type its known depth.", True)
             return False
         line_id, mark_id, anchor = selection.line_id, selection.mark_id, selection.anchor or 0
         edit_words = f"{'Tie' if tie else 'Untie'} {mark_words(mark)}"
-        if isinstance(mark, BarMark):
-            return self.edit(edit_words, lambda job: edits.tie_bar(job, line_id, mark_id, tie))
-        return self.edit(
-            edit_words, lambda job: edits.change_anchor(job, line_id, mark_id, anchor, tie=tie)
-        )
+        if isinstance(mark, FaceMark):
+            return self.edit(
+                edit_words,
+                lambda job: edits.change_anchor(job, line_id, mark_id, anchor, tie=tie),
+            )
+        return self.edit(edit_words, lambda job: edits.tie_mark(job, line_id, mark_id, tie))
+
+    @property
+    def selected_tie(self) -> Tie | None:
+        """The known depth of the selected mark or anchor."""
+        mark, selection = self.selected, self.selection
+        if isinstance(mark, FaceMark) and selection is not None:
+            return mark.anchors[selection.anchor or 0].tie
+        return mark.tie if isinstance(mark, BarMark | TargetMark) else None
 
     def place_selected(self, pick: Pick) -> bool:
         """Put the selected mark (or anchor) where it was picked, snapped or by hand."""
@@ -406,6 +412,9 @@ class Document(QObject):
                     "position_u_mm": pick.position_u_mm,
                     "overlaps_direct": pick.overlaps_direct,
                 }
+            if isinstance(mark, BarMark):
+                crested = with_crest(self.stage, pick) if self.stage else pick
+                place["crest"] = crested.crest
             return self.edit(
                 edit_words, lambda job: edits.change_mark(job, line_id, mark_id, **place)
             )

@@ -251,7 +251,7 @@ class Ledger(QScrollArea):
             f"{results.velocity_mm_per_ns:.1f} mm/ns"
             + (", provisional" if results.provisional else "")
         )
-        self.footing.setText(words.footing(results))
+        self.footing.setText(words.footing(results, job.unit))
         self.warnings.setText("\n\n".join(f"⚠ Warning: {said}" for said in results.warnings))
         self.warnings.setVisible(bool(results.warnings))
         self.axis.show_results(results)

@@ -7,7 +7,7 @@ from PySide6.QtCore import QObject, Qt, Signal
 from depthwright import edits
 from depthwright.constants import TYPICAL_PERMITTIVITY_U
 from depthwright.errors import DepthwrightError
-from depthwright.job import BarMark, FaceMark, Job, Origin, Tie
+from depthwright.job import BarMark, FaceMark, Job, Mark, Origin, Tie
 from depthwright.measuring.picking import Pick
 from depthwright.units import format_length, parse_reading
 from depthwright_app.document import Document, Selection, mark_words
@@ -208,9 +208,9 @@ class Marking(QObject):
     def start_reading(self, first: str) -> None:
         """A digit was typed: open the box at the selected mark."""
         mark, selection = self.document.selected, self.document.selection
-        if not isinstance(mark, BarMark | FaceMark) or selection is None:
+        if mark is None or mark.kind == "note" or selection is None:
             self.document.said.emit(
-                "Select a bar or the back face, then type its known depth.", False
+                "Select a bar, a target or the back face, then type its known depth.", False
             )
             return
         unit = self.document.job.unit
@@ -235,7 +235,7 @@ class Marking(QObject):
         tie = Tie(
             depth_mm=reading.value_mm,
             plus_minus_mm=reading.plus_minus_mm or self.document.reading_u_mm,
-            origin=_usual_origin(mark) if isinstance(mark, BarMark | FaceMark) else "other",
+            origin=_usual_origin(mark),
         )
         if self.document.tie_selected(tie):
             self.box.discard()
@@ -251,11 +251,12 @@ class Marking(QObject):
         if model is None:
             return
         zone = document.job.zones[0]
-        if not zone.keep and any(row.used and row.mark_id for row in document.results.evidence):
+        spoken = {row.kind for row in document.results.evidence if row.used} & {"tie", "curvature"}
+        if spoken and not zone.keep:
             if ended:
                 document.said.emit(
-                    "Depths rest on ties, so the ruler stays. Untie them to set the permittivity "
-                    "by hand, or move a tie's value.",
+                    "Depths rest on ties or curvature, so the ruler stays. Take those away to set the "
+                    "permittivity by hand, or move a tie's value.",
                     False,
                 )
             return
@@ -281,5 +282,7 @@ def _inside(bar: BarGlyph, distance_mm: float, time_ns: float) -> bool:
     return across and min(times) <= time_ns <= max(times)
 
 
-def _usual_origin(mark: BarMark | FaceMark) -> Origin:
-    return "cover meter" if isinstance(mark, BarMark) else "drilled hole or core"
+def _usual_origin(mark: Mark | None) -> Origin:
+    if isinstance(mark, BarMark):
+        return "cover meter"
+    return "drilled hole or core" if isinstance(mark, FaceMark) else "exposed target"

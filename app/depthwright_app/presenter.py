@@ -177,7 +177,7 @@ class Presenter(QObject):
         # The gain follows depth, so a permittivity that moved by a few per cent shows it anew.
         recipe, model = line.recipe, document.model
         assert model is not None
-        slow = round(model.posterior.permittivity, 1) if recipe.gain_db_per_100mm else None
+        slow = round(model.permittivity, 1) if recipe.gain_db_per_100mm else None
         wanted = (line.id, id(stage), recipe, slow, line.start_mm, line.distance_scale)
         if wanted == self._image_of:
             return

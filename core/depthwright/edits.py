@@ -103,6 +103,7 @@ def add_bar(job: Job, line_id: str, pick: Pick) -> tuple[Job, str]:
         position_u_mm=pick.position_u_mm,
         time_ns=pick.time_ns,
         overlaps_direct=pick.overlaps_direct,
+        crest=pick.crest,
         diameter_mm=last,
     )
     return _append(job, line_id, mark), mark.id
@@ -187,14 +188,24 @@ def delete_mark(job: Job, line_id: str, mark_id: str) -> Job:
     )
 
 
-def tie_bar(job: Job, line_id: str, bar_id: str, tie: Tie | None) -> Job:
-    """Attach a known depth to a bar, or take it away with None."""
-    mark = job.line(line_id).mark(bar_id)
-    if not isinstance(mark, BarMark):
+def tie_mark(job: Job, line_id: str, mark_id: str, tie: Tie | None) -> Job:
+    """Attach a known depth to a bar or another target, or take it away with None.
+
+    Raises
+    ------
+    DepthwrightError
+        For a note, and for a back face as a whole: there a tie sits on one of its anchors.
+    """
+    mark = job.line(line_id).mark(mark_id)
+    if isinstance(mark, NoteMark):
         raise DepthwrightError(
-            "A known depth belongs to a bar or to the back face.", "Select one of them first."
+            "A note has no depth.", "Select the bar, target or back face that was measured."
         )
-    return change_mark(job, line_id, bar_id, tie=tie)
+    if isinstance(mark, FaceMark):
+        raise DepthwrightError(
+            "A back face takes a known depth at one of its anchors.", "Select the anchor first."
+        )
+    return change_mark(job, line_id, mark_id, tie=tie)
 
 
 def number_bar(job: Job, line_id: str, bar_id: str, number: int) -> Job:

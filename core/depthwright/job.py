@@ -28,8 +28,12 @@ from depthwright.units import LengthUnit
 Positive = Annotated[float, Field(gt=0)]
 NotNegative = Annotated[float, Field(ge=0)]
 Distance = TypeVar("Distance", float, NDArray[np.float64])
-Origin = Literal["cover meter", "drilled hole or core", "drawing", "other"]
-TargetKind = Literal["duct", "conduit", "void", "unknown"]
+Origin = Literal["cover meter", "drilled hole or core", "drawing", "exposed target", "other"]
+Medium = Literal["concrete", "other"]
+DirectShiftSource = Literal["computed", "measured"]
+CrestNode = tuple[float, float]
+"""Position along the line, mm, and file time, ns."""
+TargetKind = Literal["duct", "conduit", "pipe", "void", "unknown"]
 
 
 class Frozen(BaseModel):
@@ -58,12 +62,23 @@ class ScanRef(Frozen):
 
 
 class Tie(Frozen):
-    """A known depth: value, uncertainty and where it came from."""
+    """A known depth: value, uncertainty and where it came from.
+
+    ``meter_diameter_mm`` is the bar diameter that was set on the cover meter. A tie with a reason in
+    ``set_aside`` is kept and shown, and counts for nothing.
+    """
 
     depth_mm: Positive
     plus_minus_mm: Positive
     limits: bool = False
     origin: Origin = "cover meter"
+    meter_diameter_mm: Positive | None = None
+    set_aside: str = ""
+
+    @property
+    def used(self) -> bool:
+        """Whether it counts as evidence."""
+        return not self.set_aside
 
     @property
     def u_mm(self) -> float:
@@ -72,7 +87,11 @@ class Tie(Frozen):
 
 
 class BarMark(Frozen):
-    """A bar's apex."""
+    """A bar's apex.
+
+    ``crest`` holds the picked points of its hyperbola, to both sides of the apex; ``crossing_deg`` the angle
+    between the bar and the line.
+    """
 
     kind: Literal["bar"] = "bar"
     id: str
@@ -81,8 +100,10 @@ class BarMark(Frozen):
     position_u_mm: NotNegative
     time_ns: float
     diameter_mm: Positive = 12.0
+    crossing_deg: float = Field(default=90.0, ge=20.0, le=90.0)
     overlaps_direct: bool = False
     stage: str = PICK_STAGE
+    crest: tuple[CrestNode, ...] = ()
     tie: Tie | None = None
 
 
@@ -105,7 +126,7 @@ class FaceMark(Frozen):
 
 
 class TargetMark(Frozen):
-    """Another thing seen: a duct, a conduit, a void, or something unknown."""
+    """Another thing seen: a duct, a conduit, a pipe, a void, or something unknown."""
 
     kind: Literal["target"] = "target"
     id: str
@@ -116,6 +137,7 @@ class TargetMark(Frozen):
     what: TargetKind = "unknown"
     overlaps_direct: bool = False
     stage: str = PICK_STAGE
+    tie: Tie | None = None
 
 
 class NoteMark(Frozen):
@@ -141,7 +163,8 @@ class DirectPick(Frozen):
 class Zone(Frozen):
     """A part of the member with one permittivity.
 
-    The typed value steps aside when a tie speaks, unless it is kept.
+    The typed value steps aside as far as ties and curvature say more, unless it is kept. ``curvature``
+    says whether the crests of the bars count as evidence.
     """
 
     id: str
@@ -152,28 +175,43 @@ class Zone(Frozen):
     permittivity_u: Positive = TYPICAL_PERMITTIVITY_U
     typed: bool = False
     keep: bool = False
+    curvature: bool = True
+    medium: Medium = "concrete"
 
 
 class Antenna(Frozen):
-    """An antenna card as used in this job."""
+    """An antenna card as used in this job.
+
+    ``time_offset_ns`` is what its direct wave comes later than ``s/c`` plus the computed near-field shift
+    of a dipole pair; with ``direct_shift`` "measured" it holds the whole shift, as a card measured on
+    bare concrete does.
+    """
 
     id: str
     name: str = "Antenna"
     separation_mm: NotNegative = priors.ANTENNA_SEPARATION_MM
+    separation_u_mm: NotNegative = priors.SEPARATION_U_MM
     separation_known: bool = True
     centre_frequency_ghz: Positive
     height_mm: NotNegative = priors.ANTENNA_HEIGHT_MM
+    height_u_mm: NotNegative = priors.ANTENNA_HEIGHT_U_MM
+    direct_shift: DirectShiftSource = "computed"
     time_offset_ns: float = priors.TIME_OFFSET_NS
     time_offset_u_ns: Positive = priors.TIME_OFFSET_U_NS
     source: str = "assumed"
 
 
 class Meter(Frozen):
-    """A cover meter: how good its readings are taken to be."""
+    """A cover meter: how good its readings are taken to be.
+
+    ``shared`` is the share of a reading's variance that all its readings have in common, such as what
+    the diameter set on it or its last check leaves open.
+    """
 
     id: str
     name: str = "Cover meter"
     reading_u_mm: Positive = priors.METER_READING_U_MM
+    shared: float = Field(default=priors.METER_SHARED, ge=0.0, lt=1.0)
 
 
 class Line(Frozen):
@@ -246,6 +284,10 @@ class Job(Frozen):
     def antenna_of(self, line: Line) -> Antenna:
         """The antenna a line was recorded with."""
         return _by_id(self.antennas, line.antenna, "antenna")
+
+    def zone_of(self, line: Line) -> Zone:
+        """The zone a line lies in."""
+        return _by_id(self.zones, line.zone, "zone")
 
 
 class _HasId(Protocol):

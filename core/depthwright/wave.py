@@ -181,21 +181,17 @@ def depth_mm(
     return depth
 
 
-def thickness_factor(slope: float) -> float:
-    """What turns a depth read over a plane back face into the thickness straight below.
-
-    Parameters
-    ----------
-    slope
-        Change of the read depth along the line, mm/mm; it is the sine of the dip.
+def level_cosine(time_slope: float, permittivity: float) -> float:
+    """Cosine of a plane back face's dip, from how its two-way time changes along the line, ns/mm.
 
     Notes
     -----
-    Over a plane that dips by the angle a the shortest path is that of a level one at ``D cos a`` with the
-    separation ``s cos a`` (image of one antenna in the plane, Euclid): read without the dip, the depth is
-    the thickness times cos a to within ``(s/2D)^2 sin^2 a``.
+    Over a plane that dips by b the shortest path is, by the image of one antenna in the plane (Euclid),
+    ``cos b`` times that of a level face at the thickness straight below; the time's slope is
+    ``2 sin b / v`` far from the antennas. Dips beyond 30 degrees are taken as 30.
     """
-    return 1 / float(np.sqrt(1 - min(slope**2, 0.25)))
+    sine = min(abs(time_slope) * C_MM_PER_NS / (2 * float(np.sqrt(permittivity))), 0.5)
+    return float(np.sqrt(1 - sine**2))
 
 
 @dataclass(frozen=True)

@@ -207,7 +207,7 @@ def test_a_job_that_cannot_be_is_not_opened_by_half(document, loaded):
     mark_bar(document, 265.0, 1.45)
     before = (document.job, document.results, document.path, dict(document.stages))
     line = document.line
-    impossible = edits.tie_bar(
+    impossible = edits.tie_mark(
         document.job, LINE, line.marks[0].id, Tie(depth_mm=5000.0, plus_minus_mm=1.0)
     )
     with pytest.raises(DepthwrightError):

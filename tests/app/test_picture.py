@@ -44,7 +44,7 @@ def bar_id(job, number):
 
 def tied(job, number, depth_mm):
     tie = Tie(depth_mm=depth_mm, plus_minus_mm=1.0)
-    return edits.tie_bar(job, LINE, bar_id(job, number), tie)
+    return edits.tie_mark(job, LINE, bar_id(job, number), tie)
 
 
 def test_a_bar_is_a_circle_whose_top_is_at_the_cover(numbers, shown):

@@ -41,7 +41,7 @@ def change(state: Job, what: int, number: float) -> Job:
     if what == 0 or not bars:
         return edits.add_bar(state, "line-1", pick(number, 2.0))[0]
     if what == 1:
-        return edits.tie_bar(state, "line-1", bars[0].id, Tie(depth_mm=number, plus_minus_mm=1))
+        return edits.tie_mark(state, "line-1", bars[0].id, Tie(depth_mm=number, plus_minus_mm=1))
     if what == 2:
         return edits.add_anchor(state, "line-1", faces[0].id if faces else None, pick(number, 4.0))[
             0
@@ -111,7 +111,7 @@ def test_anchors_stay_in_order_and_the_last_takes_the_face_with_it():
 def test_a_tie_on_a_note_is_refused():
     state, note = edits.add_note(job(), "line-1", 10.0, 1.0, "crack")
     with pytest.raises(DepthwrightError, match="bar or to the back face"):
-        edits.tie_bar(state, "line-1", note, Tie(depth_mm=20, plus_minus_mm=1))
+        edits.tie_mark(state, "line-1", note, Tie(depth_mm=20, plus_minus_mm=1))
 
 
 @pytest.mark.parametrize(

@@ -226,8 +226,10 @@ class _Batch:
         return cover, wave.travel_time(cover, eps, self.separation, self.height)
 
     def _echo(self, offset: Floats, cover: Floats, eps: Floats) -> wave.BarTime:
-        column = (value[:, None] for value in (cover, self.radius, eps, self.separation))
-        return wave.bar_time(offset, *column, 0.0)
+        cover, radius, eps, separation = (
+            value[:, None] for value in (cover, self.radius, eps, self.separation)
+        )
+        return wave.bar_time(offset, cover, radius, eps, separation)
 
     def _delay(self, echo: wave.BarTime, eps: Floats) -> Floats:
         delay: Floats = leg_delay_ns(

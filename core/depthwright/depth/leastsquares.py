@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.linalg import solve_triangular
 
 from depthwright.errors import DepthwrightError
 
@@ -18,7 +19,9 @@ Linearise = Callable[[Floats], tuple[Floats, Floats]]
 derivatives (rows, n)."""
 
 _STEPS = 100
-_SETTLED = 1e-9
+_SETTLED = 1e-7
+_NEGLIGIBLE = 1e-3
+"""A step worth less than this many standard uncertainties may be left undone where rounding stops it."""
 _HALVINGS = 25
 _SINGULAR = 1e-11
 
@@ -65,26 +68,34 @@ def gauss_newton(linearise: Linearise, start: Floats) -> Fit:
     Raises
     ------
     DepthwrightError
-        When the rows do not determine all unknowns.
+        When the rows do not determine all unknowns, or no minimum is found.
     """
     values = np.asarray(start, dtype=np.float64)
     residual, jacobian = linearise(values)
     for _ in range(_STEPS):
+        if not (np.isfinite(residual).all() and np.isfinite(jacobian).all()):
+            raise _unsettled()
         step = _step(residual, jacobian)
         now = float(residual @ residual)
+        # What the step should gain, in standard uncertainties: with nothing left it is the last one.
+        gain = float(np.linalg.norm(jacobian @ step))
+        if gain <= _SETTLED * max(1.0, np.sqrt(now)):
+            values = values + step
+            residual, jacobian = linearise(values)
+            return Fit(values, _covariance(jacobian), residual, jacobian)
         for _ in range(_HALVINGS):
             trial = values + step
             trial_residual, trial_jacobian = linearise(trial)
             then = float(trial_residual @ trial_residual)
-            if then <= now * (1 + 1e-12) + 1e-300:
+            if then <= now * (1 + 1e-12):
                 break
             step = step / 2
+        else:
+            if gain > _NEGLIGIBLE:
+                raise _unsettled()
+            return Fit(values, _covariance(jacobian), residual, jacobian)
         values, residual, jacobian = trial, trial_residual, trial_jacobian
-        # In standard uncertainties of what the step is worth.
-        moved = float(np.linalg.norm(jacobian @ step))
-        if moved <= _SETTLED * max(1.0, np.sqrt(now)) and then >= now * (1 - 1e-12) - _SETTLED:
-            break
-    return Fit(values, _covariance(jacobian), residual, jacobian)
+    raise _unsettled()
 
 
 def eliminate(own: Floats, shared: Floats, residual: Floats) -> tuple[Floats, Floats]:
@@ -121,21 +132,26 @@ def propagated(jacobian: Floats, covariance: Floats) -> Floats:
     return outputs
 
 
+def _triangle(jacobian: Floats) -> tuple[Floats, Floats, Floats]:
+    """Q, R and column lengths of the scaled derivatives; refuses what leaves an unknown open."""
+    scale = np.linalg.norm(jacobian, axis=0)
+    if not np.all(scale > 0) or jacobian.shape[0] < jacobian.shape[1]:
+        raise _undetermined()
+    orthogonal, triangle = np.linalg.qr(jacobian / scale)
+    if not np.all(np.abs(np.diag(triangle)) > _SINGULAR):
+        raise _undetermined()
+    return orthogonal, triangle, scale
+
+
 def _step(residual: Floats, jacobian: Floats) -> Floats:
-    scale = np.maximum(np.linalg.norm(jacobian, axis=0), 1e-300)
-    step: Floats = np.linalg.lstsq(jacobian / scale, residual, rcond=None)[0] / scale
+    orthogonal, triangle, scale = _triangle(jacobian)
+    step: Floats = solve_triangular(triangle, orthogonal.T @ residual) / scale
     return step
 
 
 def _covariance(jacobian: Floats) -> Floats:
-    scale = np.linalg.norm(jacobian, axis=0)
-    if not np.all(scale > 0) or jacobian.shape[0] < jacobian.shape[1]:
-        raise _undetermined()
-    triangle = np.linalg.qr(jacobian / scale, mode="r")
-    pivots = np.abs(np.diag(triangle))
-    if not np.all(pivots > _SINGULAR):
-        raise _undetermined()
-    inverse = np.linalg.inv(triangle) / scale[:, None]
+    _, triangle, scale = _triangle(jacobian)
+    inverse = solve_triangular(triangle, np.eye(len(scale))) / scale[:, None]
     covariance: Floats = inverse @ inverse.T
     return covariance
 
@@ -144,4 +160,11 @@ def _undetermined() -> DepthwrightError:
     return DepthwrightError(
         "The evidence does not determine the depth model.",
         "Tie a known depth at another depth, or give the antenna's time offset an uncertainty.",
+    )
+
+
+def _unsettled() -> DepthwrightError:
+    return DepthwrightError(
+        "The depth model does not settle on the evidence.",
+        "Undo the last known depth, or check the antenna's separation and the direct wave.",
     )

@@ -2,44 +2,83 @@
 
 import math
 
-BAR_PICK_U_NS = 0.015
-"""Bar apexes against the ray: 10 to 15 ps scatter by aggregate in full-wave runs (own computation)."""
-
-OVERLAP_PICK_U_NS = 0.022
+BAR_PICK_U_NS = 0.013
+"""A bar's own: 10 to 15 ps scatter by aggregate and neighbours in full-wave runs (own computation)."""
+OVERLAP_PICK_U_NS = 0.025
 """The same where the echo lies on the direct wave's tail."""
+BARS_EARLY_NS = 0.015
+BARS_EARLY_U_NS = 0.010
+"""All bars: their envelopes come 4 to 26 ps before the refracted ray (full-wave runs, own computation)."""
+
+TARGET_PICK_U_NS = 0.025
+"""Other targets, of unknown form and filling: up to 35 ps off the ray (full-wave run, own computation)."""
 
 FACE_PICK_U_NS = 0.010
 """Back face of a slab without bars: within 10 ps of the ray in full-wave runs (own computation)."""
+FACE_POINT_SHARE_U = 0.020
+FACE_SHARE_U = 0.015
+"""Bars above a back face bend its echo by 2 to 3 % of the time: part of it point by point, part of it
+along all of a face (full-wave runs, own computation)."""
 
-FACE_UNDER_BARS = 0.02
-"""Bars above a back face bend its echo by 2 to 3 % of the time (full-wave runs, own computation)."""
-
-TIME_OFFSET_NS = 0.020
-TIME_OFFSET_U_NS = 0.065
-"""Direct wave against s/c for an antenna nobody has measured: full-wave runs give -20 to +60 ps, and
-an unknown height of 3 +/- 2 mm brings the standard uncertainty to about 65 ps (own computation)."""
+TIME_OFFSET_NS = 0.0
+TIME_OFFSET_U_NS = 0.030
+"""What an antenna nobody has measured may add to the computed shift of its direct wave: feeds, housing
+and filters. Judgement, no source."""
 
 USUAL_PERMITTIVITY = (4.0, 16.0)
 """Outside this range a permittivity of concrete deserves a second look: common practice, no source."""
+BETWEEN_LINES_U = 0.03
+"""How far ln permittivity differs between lines of one zone: judgement, no source."""
 
 ANTENNA_HEIGHT_MM = 3.0
+ANTENNA_HEIGHT_U_MM = 2.0
+"""Wheels and skid plate of a hand-pushed antenna: common practice, no source."""
 ANTENNA_SEPARATION_MM = 40.0
+SEPARATION_U_MM = 1.0
+ASSUMED_SEPARATION_U_MM = 10.0
+"""Nobody said it: pairs for concrete are 30 to 60 mm apart (common practice, no source)."""
 DISTANCE_SCALE_U = 0.01
+
 METER_READING_U_MM = 1.0
 """A cover meter is good to about 1 mm: common practice, no source."""
+METER_SHARED = 0.5
+"""Half of a reading's variance is the meter's and its setting's: judgement, no source."""
+SITE_LIMIT_MM, SITE_LIMIT_SHARE = 5.0, 0.15
+"""Limits of a reading under site conditions, the greater of both (BS 1881-204:1988, read in lecture
+notes that quote it)."""
+
+CROSSING_U_DEG = 10.0
+"""A line marked as square to the bars may be this far off (one-sided, like the guide's cosine error,
+JCGM 100:2008, F.2.4.4): judgement, no source."""
+PULSE_PER_DIRECT_FREQUENCY = 1.16
+"""Peak frequency of the far field's pulse against the centre of the direct wave's spectrum (full-wave
+runs give 1.11 to 1.20, own computation)."""
+CREST_U_NS = 0.010
+CREST_SHARE_U = 0.05
+"""A node of a crest, and what the model of its delay leaves open with the distance from the apex, as a
+share of the moveout (full-wave runs, own computation)."""
+MOVEOUT = -0.03
+MOVEOUT_U = 0.06
+"""What all curvature of a job has in common: ln permittivity from the crests of seven full-wave lines lay
+-0.12 to +0.07 from the truth (own computation)."""
 
 
 def bar_pick_u_ns(overlaps_direct: bool) -> float:
-    """Standard uncertainty of a bar's picked time, ns."""
+    """Standard uncertainty of a bar's picked time that is its own, ns."""
     return OVERLAP_PICK_U_NS if overlaps_direct else BAR_PICK_U_NS
 
 
 def face_pick_u_ns(two_way_ns: float, bars_above: bool) -> float:
-    """Standard uncertainty of a back face's picked time, ns."""
-    return math.hypot(FACE_PICK_U_NS, FACE_UNDER_BARS * two_way_ns if bars_above else 0.0)
+    """Standard uncertainty of a back face's picked time that is the point's own, ns."""
+    return math.hypot(FACE_PICK_U_NS, FACE_POINT_SHARE_U * two_way_ns if bars_above else 0.0)
 
 
-PULSE_PER_DIRECT_FREQUENCY = 1.16
-"""Peak frequency of the far field's pulse against the centre of the direct wave's spectrum."""
-CREST_U_NS = 0.008
-CREST_SHARE_U = 0.04
+def crossing_prior(angle_deg: float) -> tuple[float, float]:
+    """Mean and standard uncertainty of ln sin of the crossing angle against that of the marked one.
+
+    Square crossings can only be less than square: with a deviation of standard uncertainty s, ln cos of
+    it has the mean -s^2/2 and the standard deviation s^2/sqrt(2). Marked oblique ones err both ways.
+    """
+    s = math.radians(CROSSING_U_DEG)
+    slope = 1 / math.tan(math.radians(angle_deg))
+    return -(s**2) / 2, math.hypot(s**2 / math.sqrt(2), slope * s / 2)

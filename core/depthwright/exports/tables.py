@@ -21,11 +21,10 @@ from depthwright.exports.wording import (
     program,
     short_of_mm,
     source_words,
-    tie_words,
 )
 from depthwright.job import Job
 from depthwright.results.values import BarRow, Measured, Results
-from depthwright.results.words import CAUTIONS, INTERVALS, line_title
+from depthwright.results.words import CAUTIONS, INTERVALS, line_title, tie_words
 from depthwright.units import LengthUnit, format_length, from_mm, nearest_sixteenth
 
 DECIMALS: dict[LengthUnit, int] = {"mm": 1, "cm": 2, "in": 3}

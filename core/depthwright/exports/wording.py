@@ -5,13 +5,12 @@ from datetime import datetime
 from pathlib import PureWindowsPath
 
 from depthwright import __version__, wave
-from depthwright.job import Job, Line, Tie
+from depthwright.job import Job, Line
 from depthwright.results.values import COVERAGE_FACTOR, BarRow, LineModel, Results
-from depthwright.results.words import footing, permittivity_words
+from depthwright.results.words import footing
 from depthwright.units import (
     THIN_SPACE,
     LengthUnit,
-    format_interval,
     format_length,
     format_plain,
     from_mm,
@@ -38,8 +37,12 @@ def program() -> str:
 def model_words(job: Job, line: Line, results: Results) -> tuple[str, ...]:
     """The line's depth model and what it rests on, in sentences."""
     antenna, model = job.antenna_of(line), results.lines[line.id].model
+    log_permittivity, log_u = model.posterior.line_log_permittivity(model.line_index)
+    permittivity = format_plain(
+        model.permittivity, COVERAGE_FACTOR * math.exp(log_permittivity) * log_u
+    )
     velocity = format_length(
-        wave.velocity_mm_per_ns(results.permittivity),
+        wave.velocity_mm_per_ns(model.permittivity),
         job.unit,
         {"mm": 0, "cm": 1, "in": 2}[job.unit],
     )
@@ -48,11 +51,11 @@ def model_words(job: Job, line: Line, results: Results) -> tuple[str, ...]:
         for value in (antenna.separation_mm, antenna.height_mm)
     )
     return (
-        f"Permittivity {permittivity_words(results)}, velocity {velocity}/ns.",
-        footing(results),
+        f"Permittivity {permittivity}, velocity {velocity}/ns.",
+        footing(results, job.unit),
         f"{antenna.name}: separation {separation}, height {height}, "
         f"{antenna.centre_frequency_ghz:g} GHz ({antenna.source}).",
-        f"Direct wave at {line.direct.time_ns:.2f} ns, time offset {_offset_words(model)} ps.",
+        f"Direct wave at {line.direct.time_ns:.2f} ns, two-way times from {_zero_words(model)} ps before it.",
     )
 
 
@@ -103,12 +106,6 @@ def recipe_words(line: Line) -> str:
     return f"Shown with {', '.join(steps)}." if steps else "Shown as recorded."
 
 
-def tie_words(tie: Tie, unit: LengthUnit) -> str:
-    """A known depth as it was given: ``cover meter 23.0 ± 1.0 mm``."""
-    spread = format_interval(tie.depth_mm, tie.plus_minus_mm, unit)
-    return f"{tie.origin} {spread}{' as limits' if tie.limits else ''}"
-
-
 def remarks_on_bars(bars: tuple[BarRow, ...]) -> tuple[str, ...]:
     """Which bars lie on the direct wave's tail and which have no depth."""
     tail = [bar.number for bar in bars if bar.overlaps_direct]
@@ -138,9 +135,7 @@ def short_of_mm(row: BarRow, job: Job) -> float:
     return max(0.0, job.specified_cover_mm - row.cover.value_mm)
 
 
-def _offset_words(model: LineModel) -> str:
-    """The whole time offset with its U, ps."""
-    index = 1 + model.antenna_index
-    u_ps = 1000 * math.sqrt(float(model.posterior.covariance[index, index]))
-    total_ps = 1000 * (model.card_offset_ns + model.residual_offset_ns)
-    return f"{total_ps:.0f} ± {COVERAGE_FACTOR * u_ps:.0f}".replace("-", "−")
+def _zero_words(model: LineModel) -> str:
+    """How long before the direct wave times begin, with its U, ps."""
+    zero_ns, u_ns = model.posterior.time_zero(model.line_index)
+    return f"{1000 * zero_ns:.0f} ± {1000 * COVERAGE_FACTOR * u_ns:.0f}".replace("-", "−")

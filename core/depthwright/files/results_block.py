@@ -233,7 +233,7 @@ def _line(line: Line, rows: LineRows) -> LineBlock:
         line=line.id,
         name=line.name,
         depth_model=DepthModelBlock(
-            permittivity=_kept(model.posterior.permittivity),
+            permittivity=_kept(model.permittivity),
             separation_mm=model.separation_mm,
             height_mm=model.height_mm,
             direct_ns=_kept(model.direct_ns),

@@ -3,12 +3,13 @@
 Picks are made on the pick stage only. Positions and times are those of the recorded axes.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import scipy.ndimage
 from numpy.typing import NDArray
 
+from depthwright.measuring.ridge import APERTURE_MM, Node, follow_crest, nodes_of
 from depthwright.measuring.stage import PickStage
 from depthwright.processing.envelope import refine_peak
 
@@ -27,6 +28,8 @@ OVERLAP_PERIODS = 1.2
 """Echoes nearer than this to the direct wave overlap it; their times are less certain."""
 
 
+_PICKED_WITHIN = 3
+"""Samples within which a pick's own maximum is found again."""
 UNCRESTED_U_MM = APEX_HALF_MM / 4
 """Standard uncertainty along the line of a pick that no crest has placed."""
 
@@ -36,13 +39,15 @@ class Pick:
     """A snapped pick on the recorded axes.
 
     ``position_u_mm`` is the standard uncertainty of the apex along the line, NaN for a face;
-    ``overlaps_direct`` says that the echo lies on the direct wave's tail.
+    ``overlaps_direct`` says that the echo lies on the direct wave's tail; ``crest`` holds the picked
+    points of a bar's hyperbola (mm and ns).
     """
 
     position_mm: float
     position_u_mm: float
     time_ns: float
     overlaps_direct: bool = False
+    crest: tuple[Node, ...] = ()
 
     @property
     def placed_by_crest(self) -> bool:
@@ -69,6 +74,24 @@ def snap_bar(stage: PickStage, position_mm: float, time_ns: float) -> Pick | Non
         trace, picked_ns = start[0], float(ridge[start[0]])
         apex_mm = float(stage.scan.positions_mm[first + trace])
     return Pick(apex_mm, apex_u_mm, picked_ns, _overlaps(stage, picked_ns))
+
+
+def with_crest(stage: PickStage, pick: Pick) -> Pick:
+    """A bar's pick with the points of its hyperbola; without them where it has none.
+
+    It looks at more of the line than a snap does, so that it is for picks that are made, not hovered.
+    """
+    if not pick.placed_by_crest:
+        return pick
+    first, last = _stretch(stage, pick.position_mm, APERTURE_MM)
+    envelopes = _smooth_along(stage.envelope(first, last))
+    trace = stage.scan.nearest_trace(pick.position_mm) - first
+    guess = round(pick.time_ns / stage.scan.dt_ns)
+    low = max(1, guess - _PICKED_WITHIN)
+    sample = low + int(np.argmax(envelopes[trace, low : guess + _PICKED_WITHIN + 1]))
+    times = follow_crest(stage, envelopes, first, trace, sample)
+    crest = nodes_of(stage.scan.positions_mm[first:last], times, pick.position_mm)
+    return replace(pick, crest=crest)
 
 
 def place_by_hand(stage: PickStage, position_mm: float, time_ns: float) -> Pick:

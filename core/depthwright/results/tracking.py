@@ -45,5 +45,5 @@ def recipe_setting(job: Job, line: Line, model: LineModel) -> Setting:
     return Setting(
         centre_frequency_ghz=job.antenna_of(line).centre_frequency_ghz,
         gain_start_ns=line.direct.time_ns,
-        ns_per_100mm=200 / velocity_mm_per_ns(model.posterior.permittivity),
+        ns_per_100mm=200 / velocity_mm_per_ns(model.permittivity),
     )

@@ -1,17 +1,29 @@
 """The values a job comes to: frozen rows that screens and exports only have to write down."""
 
+import math
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from depthwright import wave
-from depthwright.constants import C_MM_PER_NS
-from depthwright.depth.estimator import Points, Posterior, implied_permittivity
+from depthwright.depth.curvature import Crest, Curvature
+from depthwright.depth.estimator import (
+    Points,
+    Posterior,
+    State,
+    implied_log_permittivity,
+    plain_points,
+)
+from depthwright.depth.influence import Share, budget
 from depthwright.depth.priors import BAR_PICK_U_NS
 from depthwright.job import TargetKind, Tie
 
 Floats = NDArray[np.float64]
+EvidenceKind = Literal["tie", "curvature", "typed", "focusing"]
 
 COVERAGE_FACTOR = 2.0
 """Expanded uncertainty U = k u with k = 2, about 95 % (JCGM 100:2008, 6.2)."""
@@ -103,67 +115,144 @@ class TargetRow:
     what: TargetKind
     position: Measured
     depth: Measured
+    tie: Tie | None
 
 
 @dataclass(frozen=True)
 class EvidenceRow:
-    """One piece of evidence and the permittivity it alone would give (with the antenna's prior)."""
+    """One piece of evidence and the permittivity it alone would give.
 
+    ``kind`` is "tie", "curvature", "typed" or "focusing" (a check beside the others, never used).
+    ``log_u`` is the standard uncertainty of ln permittivity; ``note`` what else there is to say, such as
+    how far the rest lies from it, or why it is set aside.
+    """
+
+    kind: EvidenceKind
     label: str
     permittivity: float
-    permittivity_u: float
+    log_u: float
     used: bool
+    note: str = ""
+    line_id: str = ""
     mark_id: str = ""
+
+    @property
+    def permittivity_u(self) -> float:
+        """Standard uncertainty, to first order."""
+        return self.permittivity * self.log_u
+
+    @property
+    def interval(self) -> tuple[float, float]:
+        """Where the permittivity lies with k = 2: even in its logarithm, since it cannot become negative."""
+        factor = math.exp(COVERAGE_FACTOR * self.log_u)
+        return self.permittivity / factor, self.permittivity * factor
+
+
+@dataclass(frozen=True)
+class OutlookRow:
+    """What the deepest depth would be known to with some evidence, mm: one row of what a reading brings."""
+
+    what: str
+    expanded_mm: float
+    now: bool = False
+
+
+@dataclass(frozen=True)
+class Outlook:
+    """How good depths are, near the surface and deep, and what one more reading would bring.
+
+    ``deep_label`` says what the deep depth is of ("the back face"); ``rows`` are of that depth.
+    """
+
+    shallow: Measured
+    deep: Measured
+    deep_label: str
+    rows: tuple[OutlookRow, ...]
 
 
 @dataclass(frozen=True)
 class LineModel:
-    """A line's depth model: what turns its file times into depths."""
+    """A line's depth model: what turns its file times into depths.
+
+    ``beforehand_ns`` is what is added to a time after the direct wave by what is known without evidence.
+    """
 
     posterior: Posterior
-    antenna_index: int
-    separation_mm: float
-    height_mm: float
+    line_index: int
     direct_ns: float
-    card_offset_ns: float
+    beforehand_ns: float
+
+    @property
+    def permittivity(self) -> float:
+        """Permittivity along the line."""
+        return math.exp(self.posterior.line_log_permittivity(self.line_index)[0])
 
     @property
     def zero_ns(self) -> float:
-        """File time of zero travelled distance by the antenna card, ns."""
-        return self.direct_ns - self.separation_mm / C_MM_PER_NS - self.card_offset_ns
+        """File time of zero travelled distance by what is known without evidence, ns."""
+        return self.direct_ns - self.beforehand_ns
 
     @property
     def residual_offset_ns(self) -> float:
-        """The antenna's ``r``: what the evidence adds to the card's time offset, ns."""
-        return float(self.posterior.time_offset_ns[self.antenna_index])
+        """What the evidence adds to that, ns."""
+        return float(self._state(np.array([self.direct_ns])).two_way_ns[0]) - self.beforehand_ns
+
+    @property
+    def separation_mm(self) -> float:
+        """Antenna separation as adopted, mm."""
+        return float(self._state(np.array([self.direct_ns])).separation_mm[0])
+
+    @property
+    def height_mm(self) -> float:
+        """Antenna height as adopted, mm."""
+        return float(self._state(np.array([self.direct_ns])).height_mm[0])
+
+    def _state(self, file_ns: Floats) -> State:
+        points = self.points(file_ns, np.ones_like(file_ns))
+        return self.posterior.model.state(points, self.posterior.theta)
 
     def two_way_ns(self, file_ns: float) -> float:
-        """Two-way time of an echo, with what the evidence says of the time offset, ns."""
+        """Two-way time of an echo with what the evidence says, ns."""
         return file_ns - self.zero_ns + self.residual_offset_ns
 
     def read_at(self, file_ns: float) -> Measured:
-        """The depth of an echo at a file time, with the interval of a bar picked there."""
-        depth, u = self.depths(np.array([file_ns]), np.array([BAR_PICK_U_NS]))
+        """The depth of a bar's echo at a file time, with the interval of a bar picked there."""
+        depth, u = self.depths(np.array([file_ns]), np.array([BAR_PICK_U_NS]), bar=1.0)
         return Measured(float(depth[0]), float(u[0]))
 
-    def points(self, file_ns: Floats, time_u_ns: Floats) -> Points:
+    def points(
+        self,
+        file_ns: Floats,
+        time_u_ns: Floats,
+        *,
+        bar: float = 0.0,
+        face: int = -1,
+        level: float = 1.0,
+    ) -> Points:
         """Points without ties at file times, shape (points,)."""
-        count = len(file_ns)
-        unknown = np.full(count, np.nan)
-        return Points(
-            time_ns=file_ns - self.zero_ns,
-            time_u_ns=time_u_ns,
-            separation_mm=np.full(count, self.separation_mm),
-            height_mm=np.full(count, self.height_mm),
-            antenna=np.full(count, self.antenna_index, dtype=np.intp),
-            tie_mm=unknown,
-            tie_u_mm=unknown,
+        return plain_points(
+            file_ns - self.direct_ns,
+            time_u_ns,
+            line=self.line_index,
+            bar=bar,
+            face=face,
+            level=level,
         )
 
-    def depths(self, file_ns: Floats, time_u_ns: Floats) -> tuple[Floats, Floats]:
+    def depths(
+        self,
+        file_ns: Floats,
+        time_u_ns: Floats,
+        *,
+        bar: float = 0.0,
+        face: int = -1,
+        level: float = 1.0,
+    ) -> tuple[Floats, Floats]:
         """Depths and standard uncertainties at file times, mm, shape (points,)."""
-        posterior = self.posterior.more(self.points(file_ns, time_u_ns))
-        return posterior.depth_mm, posterior.depth_u_mm
+        depths = self.posterior.depths(
+            self.points(file_ns, time_u_ns, bar=bar, face=face, level=level)
+        )
+        return depths.depth_mm, depths.u_mm
 
     def bar_outline(
         self, position_mm: ArrayLike, cover_mm: ArrayLike, diameter_mm: ArrayLike
@@ -181,16 +270,25 @@ class LineModel:
         return np.stack([position + radius * np.cos(angle), self.file_ns(depth)], axis=-1)
 
     def permittivity_for(self, depth_mm: float, file_ns: float) -> float:
-        """The permittivity that would read ``depth_mm`` at a file time, all else as it is."""
-        point = self.points(np.array([file_ns + self.residual_offset_ns]), np.array([1.0]))
-        return float(implied_permittivity(replace(point, tie_mm=np.array([depth_mm])))[0])
+        """The permittivity that would read a bar at ``depth_mm`` at a file time, all else as it is."""
+        point = self.points(np.array([file_ns]), np.array([1.0]), bar=1.0)
+        tied = replace(point, tie_mm=np.array([depth_mm]))
+        model = self.posterior.model
+        return math.exp(float(implied_log_permittivity(tied, model, self.posterior.theta)[0]))
 
     def file_ns(self, depth_mm: Floats) -> Floats:
-        """File times at which depths are read, ns: where the ruler's ticks belong."""
+        """File times at which bars of these depths are read, ns: where the ruler's ticks belong."""
+        state = self._bar_state
         travelled = wave.travel_time(
-            depth_mm, self.posterior.permittivity, self.separation_mm, self.height_mm
+            depth_mm, self.permittivity, state.separation_mm[0], state.height_mm[0]
         )
-        return travelled.time_ns + self.zero_ns - self.residual_offset_ns
+        file_ns: Floats = travelled.time_ns + (self.direct_ns - float(state.two_way_ns[0]))
+        return file_ns
+
+    @cached_property
+    def _bar_state(self) -> State:
+        points = self.points(np.array([self.direct_ns]), np.ones(1), bar=1.0)
+        return self.posterior.model.state(points, self.posterior.theta)
 
 
 @dataclass(frozen=True)
@@ -207,9 +305,11 @@ class LineRows:
 class Results:
     """All a job comes to.
 
+    ``permittivity`` is the first zone's; ``outlook`` is None without a mark.
     ``warnings`` put every number in doubt and stand wherever numbers are handed on; ``messages`` are
-    about single marks.
-    ``parameters`` names the rows of ``covariance``: ln permittivity, then each antenna's ``r`` in ns.
+    about single marks. ``points`` and ``labels`` are of every spot of the job, as they were solved with,
+    in the order of ``spots`` (ids of line and mark, and place in it); ``curvatures`` the condensed
+    crests, for the next time.
     """
 
     permittivity: float
@@ -217,9 +317,13 @@ class Results:
     provisional: bool
     adopted_from: tuple[str, ...]
     evidence: tuple[EvidenceRow, ...]
+    outlook: Outlook | None
     lines: dict[str, LineRows]
-    parameters: tuple[str, ...]
-    covariance: Floats
+    posterior: Posterior
+    points: Points
+    labels: tuple[str, ...]
+    spots: tuple[tuple[str, str, int], ...]
+    curvatures: Mapping[Crest, Curvature | None]
     warnings: tuple[str, ...]
     messages: tuple[str, ...]
 
@@ -227,3 +331,18 @@ class Results:
     def velocity_mm_per_ns(self) -> float:
         """Wave velocity by the permittivity, mm/ns."""
         return wave.velocity_mm_per_ns(self.permittivity)
+
+    @property
+    def parameters(self) -> tuple[str, ...]:
+        """Names of the shared unknowns: the rows of :attr:`covariance`."""
+        return self.posterior.names
+
+    @property
+    def covariance(self) -> Floats:
+        """Covariance of the shared unknowns, shape (n, n)."""
+        return self.posterior.covariance
+
+    def budget_of(self, line_id: str, mark_id: str, place: int = 0) -> tuple[Share, ...]:
+        """What contributes how much to the uncertainty of one mark's depth, the greatest first."""
+        target = self.spots.index((line_id, mark_id, place))
+        return budget(self.posterior, self.points, self.labels, target)

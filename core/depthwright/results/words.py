@@ -1,10 +1,11 @@
 """What the numbers say, in sentences: the note after a tie, the footing of the depths, the cautions."""
 
 import math
+from collections.abc import Sequence
 
-from depthwright.job import Job
+from depthwright.job import Job, Tie
 from depthwright.results.values import Measured, Results
-from depthwright.units import LengthUnit, format_interval, format_plain, from_mm
+from depthwright.units import LengthUnit, format_interval, format_length, format_plain, from_mm
 
 CAUTIONS = (
     "Depths and positions are estimates with the stated intervals. "
@@ -15,6 +16,9 @@ CAUTIONS = (
     "This document does not declare any place safe to drill.",
 )
 
+WORTH_SAYING = 0.8
+"""A reading that would narrow the deep interval to this share of it, or less, is worth a word."""
+
 INTERVALS = "Intervals are expanded uncertainties U with coverage factor k = 2 (about 95 %)."
 
 
@@ -23,15 +27,54 @@ def permittivity_words(results: Results) -> str:
     return format_plain(results.permittivity, 2 * results.permittivity_u)
 
 
-def footing(results: Results) -> str:
-    """One sentence on what the depths rest on."""
-    sources = " and ".join(results.adopted_from)
+def joined(names: Sequence[str]) -> str:
+    """``a, b and c``."""
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+def tie_words(tie: Tie, unit: LengthUnit) -> str:
+    """A known depth as it was given: ``cover meter 23.0 ± 1.0 mm``."""
+    spread = format_interval(tie.depth_mm, tie.plus_minus_mm, unit)
+    return f"{tie.origin} {spread}{' as limits' if tie.limits else ''}"
+
+
+def footing(results: Results, unit: LengthUnit = "mm") -> str:
+    """What the depths rest on, how good they are for it, and what would make them better."""
     if results.provisional:
-        return (
+        start = (
             "Depths are provisional: they rest on a permittivity typical of concrete and nothing "
             "else. Tie a known depth to a bar or to the back face."
         )
-    return f"Depths rest on {sources}."
+    else:
+        start = f"Depths rest on {joined(results.adopted_from)}."
+    return " ".join([start, *_goodness(results, unit)])
+
+
+def _goodness(results: Results, unit: LengthUnit) -> list[str]:
+    """``At 25 mm they are good to 2 mm, at the back face to 18 mm; a depth measured there would ...``."""
+    outlook = results.outlook
+    if outlook is None or results.provisional:
+        return []
+    near, deep = outlook.shallow, outlook.deep
+    said = (
+        f"Near {_rounded(near.value_mm, unit)} they are good to {_rounded(near.expanded_mm, unit)}"
+    )
+    now = next(row for row in outlook.rows if row.now)
+    if deep.value_mm > 1.3 * near.value_mm:
+        place = f"at {outlook.deep_label} ({_rounded(deep.value_mm, unit)})"
+        said += f", {place} to {_rounded(now.expanded_mm, unit)}"
+    best = min(
+        (row for row in outlook.rows if row is not now),
+        key=lambda row: row.expanded_mm,
+        default=now,
+    )
+    if best.expanded_mm < WORTH_SAYING * now.expanded_mm:
+        said += f"; {best.what} would bring that to {_rounded(best.expanded_mm, unit)}"
+    return [f"{said}."]
+
+
+def _rounded(value_mm: float, unit: LengthUnit) -> str:
+    return format_length(value_mm, unit, {"mm": 0, "cm": 1, "in": 1}[unit])
 
 
 def what_moved(before: Results, after: Results, unit: LengthUnit) -> str:

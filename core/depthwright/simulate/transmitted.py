@@ -82,7 +82,7 @@ def echo_time_ns(
     The pulse is a Ricker wavelet whose peak frequency is that of the far field.
     """
     window = _WINDOW_PERIODS / frequency_ghz
-    omega = 2 * np.pi / window * np.arange(1, int(_BAND * _WINDOW_PERIODS))
+    omega: Floats = 2 * np.pi / window * np.arange(1.0, int(_BAND * _WINDOW_PERIODS))
     index = float(np.sqrt(permittivity))
     legs = [line_field(omega, across, deep_mm, index, height_mm) for across in across_mm]
     relative = omega / (2 * np.pi * frequency_ghz)

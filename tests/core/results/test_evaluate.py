@@ -32,7 +32,7 @@ def marked(plain_line):
 
 def tied(job, depth=50.0, **fields):
     tie = Tie(depth_mm=depth, plus_minus_mm=1.0, **fields)
-    return edits.tie_bar(job, job.lines[0].id, "bar-1", tie)
+    return edits.tie_mark(job, job.lines[0].id, "bar-1", tie)
 
 
 def test_without_evidence_depths_are_provisional(marked):
@@ -84,7 +84,7 @@ def test_a_typed_permittivity_steps_aside_for_a_tie_unless_it_is_kept(marked):
 
 
 def test_evidence_rows_say_what_each_alone_would_give(marked):
-    job = edits.tie_bar(tied(marked[0]), "line-1", "bar-2", Tie(depth_mm=70, plus_minus_mm=1))
+    job = edits.tie_mark(tied(marked[0]), "line-1", "bar-2", Tie(depth_mm=70, plus_minus_mm=1))
     rows = evaluate(job).evidence
     assert [row.mark_id for row in rows] == ["bar-1", "bar-2", ""]
     for row in rows[:2]:
@@ -160,9 +160,9 @@ def test_an_empty_job_evaluates():
 
 def test_known_depths_that_contradict_each_other_are_named(marked):
     """Bars of true 50 and 70 mm, told 50 and 110."""
-    fitting = edits.tie_bar(tied(marked[0]), "line-1", "bar-2", Tie(depth_mm=70, plus_minus_mm=1))
+    fitting = edits.tie_mark(tied(marked[0]), "line-1", "bar-2", Tie(depth_mm=70, plus_minus_mm=1))
     assert not any("disagree" in warning for warning in evaluate(fitting).warnings)
-    job = edits.tie_bar(tied(marked[0]), "line-1", "bar-2", Tie(depth_mm=110, plus_minus_mm=1))
+    job = edits.tie_mark(tied(marked[0]), "line-1", "bar-2", Tie(depth_mm=110, plus_minus_mm=1))
     said = evaluate(job).warnings[0]
     assert "disagree" in said
     assert "bar 1" in said

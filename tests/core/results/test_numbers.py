@@ -19,7 +19,7 @@ ONE_MM = Tie(depth_mm=50.0, plus_minus_mm=1.0)
 
 
 def tie_first(job, tie=ONE_MM):
-    return edits.tie_bar(job, "line-1", "bar-1", tie)
+    return edits.tie_mark(job, "line-1", "bar-1", tie)
 
 
 def reading(depth_mm):
@@ -58,7 +58,7 @@ def test_only_a_job_with_neither_a_tie_nor_a_typed_value_is_provisional(known_jo
     assert evaluate(job).provisional
     assert not evaluate(typed).provisional
     assert not evaluate(tie_first(job)).provisional
-    assert evaluate(edits.tie_bar(tie_first(job), "line-1", "bar-1", None)).provisional
+    assert evaluate(edits.tie_mark(tie_first(job), "line-1", "bar-1", None)).provisional
 
 
 def test_a_typed_permittivity_kept_beside_a_tie_is_weighed_with_it(known_job):
@@ -210,11 +210,11 @@ def test_targets_have_depths_and_no_ties(known_job, file_ns):
     assert (row.mark_id, row.what) == (target, "duct")
     assert row.depth.value_mm == pytest.approx(90.0, abs=1e-6)
     with pytest.raises(DepthwrightError, match="bar or to the back face"):
-        edits.tie_bar(job, "line-1", target, ONE_MM)
+        edits.tie_mark(job, "line-1", target, ONE_MM)
 
 
 def test_a_tie_that_alone_would_outrun_light_is_refused_whatever_stands_beside_it(known_job):
-    job = edits.tie_bar(tie_first(known_job()), "line-1", "bar-2", reading(110.0))
+    job = edits.tie_mark(tie_first(known_job()), "line-1", "bar-2", reading(110.0))
     with pytest.raises(DepthwrightError, match="faster than in air"):
         evaluate(job)
 
@@ -248,7 +248,7 @@ def test_the_offset_that_two_ties_find_is_in_the_ruler_too(known_job):
         early = job.line("line-1").mark(mark).time_ns - 0.03
         job = edits.change_mark(job, "line-1", mark, time_ns=early)
     job = tie_first(job, reading(50.0))
-    job = edits.tie_bar(job, "line-1", "bar-3", reading(70.0))
+    job = edits.tie_mark(job, "line-1", "bar-3", reading(70.0))
     results = evaluate(job)
     model = results.lines["line-1"].model
     assert model.residual_offset_ns > 0

@@ -11,7 +11,7 @@ TIE = Tie(depth_mm=50.0, plus_minus_mm=1.0)
 
 
 def tied(job):
-    return edits.tie_bar(job, "line-1", "bar-1", TIE)
+    return edits.tie_mark(job, "line-1", "bar-1", TIE)
 
 
 def test_what_a_tie_moved_is_said_in_one_line(known_job):

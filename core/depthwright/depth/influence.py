@@ -1,0 +1,178 @@
+r"""What single pieces of evidence do to a posterior: taken out, added, or counted up in a budget.
+
+All of it is linear algebra on a posterior that is at hand. Taking out one observation :math:`k` of
+:math:`y` with variance :math:`v`, where the posterior says :math:`\hat y` with variance :math:`V` and
+covariance :math:`c` with the unknowns, gives back the rest of the evidence:
+
+.. math:: \theta^- = \theta + \frac{c\,(\hat y - k)}{v - V}, \quad
+    \Sigma^- = \Sigma + \frac{c c^T}{v - V}, \quad
+    y^- = \hat y + \frac{V (\hat y - k)}{v - V}, \quad V^- = \frac{V v}{v - V} .
+
+Adding one goes the other way (the update of a linear least-squares estimate, JCGM 102:2011, 6; the forms
+follow from the product of two normal densities).
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from depthwright.depth.estimator import Points, Posterior
+
+Floats = NDArray[np.float64]
+
+_ALONE = 1e-6
+"""A piece of evidence whose variance the posterior has to within this share is all there is."""
+
+
+@dataclass(frozen=True)
+class Without:
+    """A posterior's unknowns without one tie.
+
+    ``apart`` is how far the tie lies from what the rest says there, in standard uncertainties of the
+    difference; None for all when the rest says nothing.
+    """
+
+    theta: Floats
+    covariance: Floats
+    apart: float
+
+
+def without_tie(posterior: Posterior, points: Points, index: int) -> Without | None:
+    """What the posterior would be without the tie of one of its points, to first order."""
+    point = points.some(np.array([index]))
+    depths = posterior.depths(point)
+    share = float(point.shared[0]) if point.meter[0] >= 0 else 0.0
+    u = float(point.tie_u_mm[0])
+    slope = depths.sensitivity[0].copy()
+    common = np.zeros((1, len(slope)))
+    posterior.model.columns.meter.add(common, point.meter, np.array([u * math.sqrt(share)]))
+    slope += common[0]
+    # The evidence as it was weighed, before any widening by how badly it fits together.
+    covariance = posterior.fit.covariance
+    variance = (1 - share) * u**2
+    mine = covariance @ slope
+    own = float(depths.own_variance[0])
+    said_variance = float(slope @ mine) + own
+    left = variance - said_variance
+    if left <= _ALONE * variance:
+        return None
+    meter = float(posterior.model.columns.meter.of(posterior.theta, point.meter)[0])
+    off = float(depths.depth_mm[0]) + u * math.sqrt(share) * meter - float(point.tie_mm[0])
+    spread = math.sqrt(said_variance * variance / left + variance)
+    return Without(
+        theta=posterior.theta + mine * off / left,
+        covariance=covariance + np.outer(mine, mine) / left,
+        apart=abs(off * (1 + said_variance / left)) / spread,
+    )
+
+
+def with_reading(posterior: Posterior, there: Points, u_mm: float) -> Floats:
+    """Covariance of the unknowns after one more reading with standard uncertainty ``u_mm``.
+
+    Parameters
+    ----------
+    posterior
+        The posterior so far.
+    there
+        The one untied point that would be read.
+    u_mm
+        Standard uncertainty of the reading, mm.
+    """
+    depths = posterior.depths(there)
+    slope = depths.sensitivity[0]
+    mine = posterior.covariance @ slope
+    variance = float(slope @ mine) + float(depths.own_variance[0]) + u_mm**2
+    after: Floats = posterior.covariance - np.outer(mine, mine) / variance
+    return after
+
+
+def curvature_apart(without: Posterior, points: Points) -> float:
+    """How far the crests together lie from a posterior without them, in standard uncertainties."""
+    curved = points.some(points.curved)
+    bare = curved.without_ties()
+    own, shared, residual = without.model.rows(
+        bare, without.theta, without.model.free_depths(bare, without.theta)
+    )
+    weight = 1 / np.maximum(curved.curve_u, 1e-9)
+    # Depths follow the picked times, so a row's slopes are those with the depth carried along.
+    carried = shared[:, 2] - (own[:, 2] / own[:, 0])[:, None] * shared[:, 0]
+    off = residual[:, 2] / weight
+    slopes = carried / weight[:, None]
+    total = float((weight**2).sum())
+    mean = float((weight**2 * off).sum()) / total
+    slope = (weight[:, None] ** 2 * slopes).sum(axis=0) / total
+    variance = float(slope @ without.fit.covariance @ slope) + 1 / total
+    return abs(mean) / math.sqrt(variance)
+
+
+@dataclass(frozen=True)
+class Share:
+    """What one source contributes to a standard uncertainty, mm; squares add up to the whole."""
+
+    source: str
+    u_mm: float
+
+
+def budget(
+    posterior: Posterior, points: Points, labels: Sequence[str], target: int
+) -> tuple[Share, ...]:
+    """What contributes how much to the standard uncertainty of one point's depth.
+
+    Parameters
+    ----------
+    posterior
+        The posterior of ``points``.
+    points
+        All points it was solved with.
+    labels
+        What each point is called, shape (points,).
+    target
+        Index of the point whose depth is asked for.
+
+    Returns
+    -------
+    Contributions, the greatest first. With every row of evidence whitened, the estimate is a linear
+    function of the rows, x = (A'A)^-1 A' b, so the squares of one line of (A'A)^-1 A' are the variances
+    that the rows bring (JCGM 100:2008, 5.1.2).
+    """
+    kept = points.tied | points.curved
+    kept[target] = True
+    index = np.flatnonzero(kept)
+    some = points.some(index)
+    depth = np.nan_to_num(posterior.depths(some).depth_mm, nan=1.0)
+    own, shared, _ = posterior.model.rows(some, posterior.theta, depth)
+    count, unknowns = len(index), len(posterior.theta)
+    matrix = np.zeros((count, 3, unknowns + count))
+    matrix[:, :, :unknowns] = shared
+    matrix[np.arange(count), :, unknowns + np.arange(count)] = own
+    _, prior_rows = posterior.model.columns.prior_rows(posterior.theta)
+    prior = np.zeros((len(prior_rows), unknowns + count))
+    prior[:, :unknowns] = prior_rows
+    rows = np.concatenate([matrix.reshape(-1, unknowns + count), prior])
+    scale = np.maximum(np.linalg.norm(rows, axis=0), 1e-300)
+    gain = (
+        np.linalg.pinv(rows / scale)[unknowns + int(np.searchsorted(index, target))]
+        / scale[unknowns + int(np.searchsorted(index, target))]
+    )
+    names = [
+        name
+        for place in index.tolist()
+        for name in (
+            "pick of this mark" if place == target else "picks of the tied and curved bars",
+            f"known depth of {labels[place]}",
+            "curvature of the crests",
+        )
+    ]
+    known = [u for u in posterior.model.columns.unknowns if math.isfinite(u.u)]
+    names += [unknown.group for unknown in known]
+    sums: dict[str, float] = {}
+    for name, part in zip(names, gain, strict=True):
+        sums[name] = sums.get(name, 0.0) + float(part) ** 2
+    whole = float(posterior.depths(points.some(np.array([target]))).u_mm[0]) ** 2
+    # What the posterior was widened by because its evidence does not fit together.
+    sums["evidence that does not fit together"] = max(0.0, whole - sum(sums.values()))
+    shares = [Share(name, math.sqrt(value)) for name, value in sums.items() if value > 1e-8 * whole]
+    return tuple(sorted(shares, key=lambda share: -share.u_mm))

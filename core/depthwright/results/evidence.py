@@ -1,0 +1,254 @@
+"""The ledger: what each piece of evidence alone would give, what the rest gives without it, and where they
+disagree. For reading, never averaged: the adopted values are the joint posterior's."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from depthwright.depth.estimator import Model, Points, Posterior, implied_log_permittivity, solve
+from depthwright.depth.influence import Without, curvature_apart, without_tie
+from depthwright.depth.unknowns import Setting
+from depthwright.job import Job, Zone
+from depthwright.results.adopt import Adopted, flat
+from depthwright.results.spots import Spot
+from depthwright.results.values import COVERAGE_FACTOR, EvidenceRow
+from depthwright.results.words import joined, tie_words
+from depthwright.units import format_length, format_plain
+
+Floats = NDArray[np.float64]
+
+DISAGREES = 2.0
+"""Standard uncertainties beyond which evidence is said to disagree (about 95 %)."""
+CLOSE_PITCH = 1.5
+"""Bars closer than this share of their cover make a cover meter read low (lecture notes on BS 1881-204)."""
+
+
+@dataclass(frozen=True)
+class Ledger:
+    """Rows of evidence, and what there is to say when they disagree."""
+
+    rows: tuple[EvidenceRow, ...]
+    warnings: tuple[str, ...]
+
+
+def ledger(
+    job: Job, spots: Sequence[Spot], points: Points, setting: Setting, adopted: Adopted
+) -> Ledger:
+    """All evidence of a job, used or set aside."""
+    posterior = adopted.posterior
+    without = {
+        index: without_tie(posterior, points, index)
+        for index in np.flatnonzero(points.tied).tolist()
+    }
+    rows = [*_tie_rows(job, spots, points, setting, without)]
+    curvature, apart = _curvature_row(job, points, setting, posterior)
+    rows.extend(curvature)
+    rows.extend(_typed_rows(job, adopted))
+    warnings = (
+        *_contradictions(job, spots, without),
+        *([_curvature_words(job, apart)] if apart > DISAGREES else []),
+    )
+    return Ledger(tuple(rows), tuple(warnings))
+
+
+def _tie_rows(
+    job: Job,
+    spots: Sequence[Spot],
+    points: Points,
+    setting: Setting,
+    without: dict[int, Without | None],
+) -> list[EvidenceRow]:
+    rows = []
+    every = _with_all_ties(spots, points)
+    model = Model.of(flat(setting))
+    asked = implied_log_permittivity(every, model, model.columns.means)
+    for index, spot in enumerate(spots):
+        tie = spot.tie or spot.set_aside
+        if tie is None:
+            continue
+        note = (
+            f"Set aside: {tie.set_aside}." if spot.tie is None else _without_words(without[index])
+        )
+        rows.append(
+            EvidenceRow(
+                kind="tie",
+                label=f"{spot.label[:1].upper()}{spot.label[1:]}: {tie_words(tie, job.unit)}",
+                permittivity=math.exp(float(asked[index])),
+                log_u=_alone_u(model, every.some(np.array([index])), float(asked[index])),
+                used=spot.tie is not None,
+                note=note,
+                line_id=spot.line_id,
+                mark_id=spot.mark_id,
+            )
+        )
+    return rows
+
+
+def _with_all_ties(spots: Sequence[Spot], points: Points) -> Points:
+    """The points with the ties that are set aside put back, and no curvature."""
+    ties = [spot.tie or spot.set_aside for spot in spots]
+    bare = points.without_curvature()
+    return bare.with_ties(
+        np.array([tie.depth_mm if tie else np.nan for tie in ties]),
+        np.array([tie.u_mm if tie else np.nan for tie in ties]),
+    )
+
+
+def _alone_u(model: Model, point: Points, log_permittivity: float) -> float:
+    """Standard uncertainty of the ln permittivity that one tie alone asks for."""
+    theta = model.columns.means
+    zone = int(model.columns.zone.column[model.setting.lines[int(point.line[0])].zone])
+    theta[zone] = log_permittivity
+    _, rows = model.reduced(point, theta)
+    row = rows[0]
+    u = np.array([unknown.u for unknown in model.columns.unknowns])
+    others = np.isfinite(u)
+    noise = 1 + float(((row * np.where(others, u, 0.0))[others] ** 2).sum())
+    return math.sqrt(noise) / max(abs(float(row[zone])), 1e-12)
+
+
+def _without_words(without: Without | None) -> str:
+    if without is None:
+        return "All that is known rests on it."
+    return f"{without.apart:.1f} standard uncertainties from what the rest says."
+
+
+def _curvature_row(
+    job: Job, points: Points, setting: Setting, posterior: Posterior
+) -> tuple[list[EvidenceRow], float]:
+    """The row of all crests together, and how far they lie from the ties."""
+    count = int(points.curved.sum())
+    if not count:
+        return [], 0.0
+    alone = solve(points.some(points.curved).without_ties(), flat(setting))
+    zone = _zone_of(job, points)
+    log_permittivity, log_u = alone.zone_log_permittivity(zone)
+    row = EvidenceRow(
+        kind="curvature",
+        label=f"Curvature of {count} bar{'s' if count > 1 else ''}",
+        permittivity=math.exp(log_permittivity),
+        log_u=log_u,
+        used=True,
+    )
+    if not points.tied.any():
+        return [row], 0.0
+    rest = solve(points.without_curvature(), posterior.model.setting, posterior.theta)
+    return [row], curvature_apart(rest, points)
+
+
+def _zone_of(job: Job, points: Points) -> int:
+    zones = {zone.id: index for index, zone in enumerate(job.zones)}
+    return zones[job.lines[int(points.line[points.curved][0])].zone]
+
+
+def _typed_rows(job: Job, adopted: Adopted) -> list[EvidenceRow]:
+    return [
+        EvidenceRow(
+            kind="typed",
+            label=_typed_label(zone),
+            permittivity=zone.permittivity,
+            log_u=zone.permittivity_u / zone.permittivity,
+            used=share > 0,
+            note=_share_words(share),
+        )
+        for zone, share in zip(job.zones, adopted.typed_share, strict=True)
+    ]
+
+
+def _typed_label(zone: Zone) -> str:
+    if zone.typed:
+        return "Typed permittivity"
+    return "Typical of concrete" if zone.medium == "concrete" else "Typical of the medium"
+
+
+def _share_words(share: float) -> str:
+    if share == 0:
+        return "Steps aside: the other evidence says more."
+    return "" if share == 1 else f"Counts with {100 * share:.0f} % of its weight beside the others."
+
+
+def _contradictions(
+    job: Job, spots: Sequence[Spot], without: dict[int, Without | None]
+) -> tuple[str, ...]:
+    """One sentence when known depths do not go together, with what may lie behind it."""
+    far = {i: w.apart for i, w in without.items() if w is not None and w.apart > DISAGREES}
+    if not far:
+        return ()
+    names = [f"{spots[index].label} is {apart:.1f}" for index, apart in far.items()]
+    causes = [cause for index in far for cause in causes_of(job, spots[index])]
+    likely = list(dict.fromkeys(causes))
+    usual = ["which bar each reading was taken on", "the antenna separation", "the time offset"]
+    return (
+        f"The known depths disagree: {joined(names)} standard uncertainties away from what the rest "
+        "says. Until that is settled no interval here holds. "
+        + (f"{' '.join(likely)} " if likely else "")
+        + f"Check {joined(usual)}; or set one aside, with the reason.",
+    )
+
+
+def causes_of(job: Job, spot: Spot) -> list[str]:
+    """What about one tie makes it likely to be off, in sentences."""
+    tie = spot.tie
+    if tie is None or tie.origin != "cover meter":
+        return []
+    mark = job.line(spot.line_id).mark(spot.mark_id)
+    words = []
+    pitch = _pitch_mm(job, spot)
+    if pitch is not None and pitch < CLOSE_PITCH * tie.depth_mm:
+        words.append(
+            f"The bar next to {spot.label} is {format_length(pitch, job.unit)} away: a cover meter reads "
+            "low over bars that close."
+        )
+    diameter = getattr(mark, "diameter_mm", None)
+    if tie.meter_diameter_mm and diameter and abs(tie.meter_diameter_mm - diameter) > 0.5:
+        words.append(
+            f"The meter was set to {format_length(tie.meter_diameter_mm, job.unit)}, {spot.label} is "
+            f"entered as {format_length(diameter, job.unit)}."
+        )
+    return words
+
+
+def _pitch_mm(job: Job, spot: Spot) -> float | None:
+    line = job.line(spot.line_id)
+    bars = [mark for mark in line.marks if mark.kind == "bar"]
+    here = next((mark for mark in bars if mark.id == spot.mark_id), None)
+    if here is None:
+        return None
+    away = [abs(mark.position_mm - here.position_mm) for mark in bars if mark.id != here.id]
+    return line.distance_scale * min(away) if away else None
+
+
+def _curvature_words(job: Job, apart: float) -> str:
+    return (
+        f"Curvature and known depths disagree by {apart:.1f} standard uncertainties. Usual causes: the "
+        "line crosses the bars at an angle, the distance scale, the diameters entered, a reading on "
+        "the wrong bar, or concrete that is damper at the surface than below. Mend what is wrong, or "
+        "switch the curvature off in the ledger."
+    )
+
+
+def adopted_from(
+    job: Job, spots: Sequence[Spot], points: Points, adopted: Adopted
+) -> tuple[str, ...]:
+    """What the adopted values rest on, in words, in the order of the ledger."""
+    sources = [f"{tie_words(spot.tie, job.unit)} on {spot.label}" for spot in spots if spot.tie]
+    count = int(points.curved.sum())
+    if count:
+        sources.append(f"the curvature of {count} bar{'s' if count > 1 else ''}")
+    for zone, share in zip(job.zones, adopted.typed_share, strict=True):
+        if share > 0:
+            name = "typed permittivity" if zone.typed else _typical_words(zone)
+            value = format_plain(zone.permittivity, COVERAGE_FACTOR * zone.permittivity_u)
+            sources.append(f"{name} {value}" if zone.typed else name)
+    return tuple(sources)
+
+
+def _typical_words(zone: Zone) -> str:
+    return (
+        "permittivity typical of concrete"
+        if zone.medium == "concrete"
+        else "permittivity typical of the medium"
+    )
