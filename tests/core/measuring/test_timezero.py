@@ -1,0 +1,97 @@
+"""The direct wave in each trace: what it is fitted on, what it follows, and what it leaves alone."""
+
+import numpy as np
+import pytest
+
+from depthwright.measuring.picking import snap_bar
+from depthwright.measuring.timezero import find_direct_wave, fit_direct_wave
+from depthwright.processing.filters import keep_band
+from depthwright.scan import scan_from_array
+
+FREQUENCY_GHZ = 2.0
+SHALLOW = ((350.0, 8.0),)
+"""A bar whose echo comes 0.55 periods behind the direct wave, half as strong."""
+
+
+def samples_of(drawn):
+    return drawn.scan.block(0, drawn.scan.traces).astype(np.float64)
+
+
+def fitted(samples, dt_ns=0.02):
+    """Strength and delay (ns) of the direct wave that the line itself shows."""
+    scan = scan_from_array(samples, dt_ns)
+    direct = find_direct_wave(scan, FREQUENCY_GHZ)
+    plain = keep_band(scan.block(0, scan.traces), dt_ns, FREQUENCY_GHZ)
+    return fit_direct_wave(plain, direct, dt_ns)
+
+
+def later(samples, by_ns, dt_ns=0.02):
+    """Traces moved to later times, each by its own, without loss."""
+    frequency = np.fft.rfftfreq(samples.shape[1], dt_ns)
+    turn = np.exp(-2j * np.pi * frequency * by_ns[:, None])
+    return np.fft.irfft(np.fft.rfft(samples) * turn, samples.shape[1])
+
+
+def test_the_echo_of_a_shallow_bar_is_not_taken_for_direct_wave(draw_line):
+    fit = fitted(samples_of(draw_line(bars=SHALLOW)))
+    assert fit.strength == pytest.approx(1.0, abs=0.06)
+    assert np.abs(fit.delay_ns).max() < 0.004
+
+
+def test_a_shallow_bar_is_picked_where_its_echo_is(draw_line, stage_of):
+    drawn = draw_line(bars=SHALLOW)
+    pick = snap_bar(stage_of(drawn), 355.0, drawn.echo_ns(8.0))
+    assert pick is not None
+    assert pick.time_ns == pytest.approx(drawn.echo_ns(8.0), abs=0.010)
+    assert pick.position_mm == pytest.approx(350.0, abs=1.0)
+    assert pick.overlaps_direct
+
+
+@pytest.mark.parametrize("bars", [(), SHALLOW], ids=["no bar", "shallow bar"])
+def test_jitter_is_followed_to_5_ps_over_a_bar_too(draw_line, bars):
+    """0.12 periods between the earliest and the latest trace."""
+    samples = samples_of(draw_line(bars=bars, noise=0.0))
+    late = np.random.default_rng(2).uniform(-0.03, 0.03, len(samples))
+    left = fitted(later(samples, late)).delay_ns - late
+    assert np.abs(left - np.median(left)).max() < 0.005
+
+
+def test_jitter_does_not_choose_the_traces_that_the_direct_wave_is_learnt_on(draw_line):
+    """Early traces are the quieter ones at a fixed time; the direct wave is that of the middle one."""
+    samples = samples_of(draw_line())
+    late = np.random.default_rng(2).uniform(-0.03, 0.03, len(samples))
+    direct = find_direct_wave(scan_from_array(later(samples, late), 0.02), FREQUENCY_GHZ)
+    assert direct.time_ns == pytest.approx(1.0 + np.median(late), abs=0.004)
+
+
+def test_strength_that_changes_along_the_line_is_followed(draw_line):
+    """As by an antenna that rides on a rough surface."""
+    samples = samples_of(draw_line(bars=SHALLOW))
+    random = np.random.default_rng(3)
+    strong = np.exp(0.3 * np.sin(np.linspace(0, 8, len(samples))))
+    strong *= 1 + 0.03 * random.standard_normal(len(samples))
+    strength = fitted(samples * strong[:, None]).strength / strong
+    assert strength / np.median(strength) == pytest.approx(1.0, abs=0.08)
+
+
+def test_noise_of_one_percent_moves_a_trace_by_2_ps_at_most(draw_line):
+    fit = fitted(samples_of(draw_line(bars=(), noise=0.01)))
+    assert np.std(fit.delay_ns) < 0.002
+    assert np.std(fit.strength) < 0.02
+
+
+def test_a_dead_trace_holds_no_direct_wave(draw_line):
+    dead = (0, 29, 140)
+    fit = fitted(samples_of(draw_line(dead=dead)))
+    assert fit.strength[list(dead)].tolist() == [0.0, 0.0, 0.0]
+    assert fit.delay_ns[list(dead)].tolist() == [0.0, 0.0, 0.0]
+    assert np.sum(fit.strength > 0.9) == len(fit.strength) - len(dead)
+
+
+def test_a_delay_beyond_jitter_is_bounded(draw_line):
+    """Another arrival in the place of the direct wave must not drag a trace about."""
+    samples = samples_of(draw_line(bars=()))
+    samples[70] = np.roll(samples[70], 25)
+    fit = fitted(samples)
+    assert np.abs(fit.delay_ns).max() <= 0.15 / FREQUENCY_GHZ
+    assert 0.0 <= fit.strength.min() <= fit.strength.max() <= 2.0
