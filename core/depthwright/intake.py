@@ -2,11 +2,13 @@
 
 from pathlib import Path
 
+import numpy as np
+
 from depthwright.depth import priors
 from depthwright.edits import add_line, new_id
 from depthwright.job import Antenna, DirectPick, Job, Line, ScanRef
-from depthwright.measuring.timezero import centre_frequency_ghz, find_direct_wave
-from depthwright.scan import Scan
+from depthwright.measuring.timezero import DirectWave, centre_frequency_ghz, find_direct_wave
+from depthwright.scan import Scan, scan_from_array
 
 SAME_FREQUENCY = 0.25
 """Two spectra closer than this share are taken for one antenna's."""
@@ -62,10 +64,19 @@ def take_in(
         ),
         zone=job.zones[0].id,
         antenna=chosen.id,
-        direct=DirectPick(time_ns=direct.time_ns, time_u_ns=direct.time_u_ns),
+        direct=DirectPick(
+            time_ns=direct.time_ns,
+            time_u_ns=direct.time_u_ns,
+            frequency_ghz=round(_own_frequency_ghz(direct, scan.dt_ns), 3),
+        ),
     )
     is_new = all(other.id != chosen.id for other in job.antennas)
     return add_line(job, line, chosen if is_new else None), line.id
+
+
+def _own_frequency_ghz(direct: DirectWave, dt_ns: float) -> float:
+    """Centre of the direct wave's own spectrum: on a whole line the echoes pull it up."""
+    return centre_frequency_ghz(scan_from_array(np.stack(3 * [direct.wavelet]), dt_ns))
 
 
 def _same_antenna(job: Job, scan: Scan) -> Antenna | None:

@@ -154,10 +154,15 @@ Mark = Annotated[BarMark | FaceMark | TargetMark | NoteMark, Field(discriminator
 
 
 class DirectPick(Frozen):
-    """The line's direct wave: file time of its envelope maximum."""
+    """The line's direct wave: file time of its envelope maximum, and the centre of its own spectrum.
+
+    The frequency is that of the direct wave alone, without the echoes; the antenna's stands for it where
+    it was not measured.
+    """
 
     time_ns: float
     time_u_ns: NotNegative = 0.0
+    frequency_ghz: Positive | None = None
 
 
 class Zone(Frozen):
@@ -284,6 +289,10 @@ class Job(Frozen):
     def antenna_of(self, line: Line) -> Antenna:
         """The antenna a line was recorded with."""
         return _by_id(self.antennas, line.antenna, "antenna")
+
+    def direct_frequency_ghz(self, line: Line) -> float:
+        """Centre frequency of a line's direct wave, GHz."""
+        return line.direct.frequency_ghz or self.antenna_of(line).centre_frequency_ghz
 
     def zone_of(self, line: Line) -> Zone:
         """The zone a line lies in."""

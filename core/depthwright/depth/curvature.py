@@ -49,7 +49,7 @@ class Crest:
     radius_mm, sine
         Of the bar; ``sine`` of the angle at which it crosses the line.
     separation_mm, height_mm, frequency_ghz
-        Of the antenna; the frequency is that of the direct wave.
+        Of the antenna; the frequency is the centre of what the traces of a line share.
     """
 
     nodes: tuple[tuple[float, float], ...]
@@ -180,7 +180,7 @@ class _Batch:
         return cls(
             position, time, there, each("apex_mm"), each("two_way_ns"), each("radius_mm"),
             each("sine"), each("separation_mm"), each("height_mm"),
-            each("frequency_ghz") * priors.PULSE_PER_DIRECT_FREQUENCY,
+            each("frequency_ghz") * priors.PULSE_PER_LINE_FREQUENCY,
         )  # fmt: skip
 
     def model(self, log_eps: Floats, apex: Floats) -> tuple[Floats, Floats]:

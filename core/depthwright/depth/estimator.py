@@ -187,7 +187,7 @@ class Model:
             log_eps = at.zone.of(theta, self.zone_of(points)) + at.apart.of(theta, points.line)
         separation = np.maximum(at.separation.of(theta, antenna), 0.0)
         height = np.exp(at.log_height.of(theta, antenna))
-        frequency = np.array([a.frequency_ghz for a in self.setting.antennas])[antenna]
+        frequency = np.array([n.direct_frequency_ghz for n in self.setting.lines])[points.line]
         computed = np.array([a.computed_shift for a in self.setting.antennas])[antenna]
         eps = np.exp(np.clip(log_eps, 0.0, math.log(PERMITTIVITY_MAX)))
         shift = direct_shift(separation, height, eps, frequency)

@@ -50,9 +50,9 @@ notes that quote it)."""
 CROSSING_U_DEG = 10.0
 """A line marked as square to the bars may be this far off (one-sided, like the guide's cosine error,
 JCGM 100:2008, F.2.4.4): judgement, no source."""
-PULSE_PER_DIRECT_FREQUENCY = 1.16
-"""Peak frequency of the far field's pulse against the centre of the direct wave's spectrum (full-wave
-runs give 1.11 to 1.20, own computation)."""
+PULSE_PER_LINE_FREQUENCY = 1.16
+"""Peak frequency of the far field's pulse against the centre of the spectrum that a line's traces share
+(full-wave runs give 1.11 to 1.20, own computation)."""
 CREST_U_NS = 0.010
 CREST_SHARE_U = 0.05
 """A node of a crest, and what the model of its delay leaves open with the distance from the apex, as a

@@ -42,7 +42,6 @@ class AntennaPrior:
     height_log_u: float
     time_offset_ns: float
     time_offset_u_ns: float
-    frequency_ghz: float = 2.0
     computed_shift: bool = False
 
     @property
@@ -63,6 +62,7 @@ class LinePrior:
     antenna: int = 0
     zone: int = 0
     direct_u_ns: float = 0.0
+    direct_frequency_ghz: float = 2.0
     apart_u: float = 0.0
     scale_u: float = 0.0
     crossing: float = 0.0

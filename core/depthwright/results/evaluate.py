@@ -115,7 +115,7 @@ def _line_rows(
         posterior=adopted.posterior,
         line_index=index,
         direct_ns=line.direct.time_ns,
-        beforehand_ns=offset_beforehand_ns(job.antenna_of(line)),
+        beforehand_ns=offset_beforehand_ns(job, line),
     )
     targets = tuple(
         TargetRow(

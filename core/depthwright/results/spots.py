@@ -120,20 +120,19 @@ def bars_above(line: Line) -> bool:
 
 def two_way_beforehand_ns(job: Job, line: Line, file_ns: float) -> float:
     """Two-way time of an echo by what is known without evidence, ns."""
-    antenna = job.antenna_of(line)
-    return file_ns - line.direct.time_ns + offset_beforehand_ns(antenna)
+    return file_ns - line.direct.time_ns + offset_beforehand_ns(job, line)
 
 
-def offset_beforehand_ns(antenna: Antenna) -> float:
+def offset_beforehand_ns(job: Job, line: Line) -> float:
     """What is added to a time after the direct wave: ``s/c``, the computed shift and the card's, ns."""
-    shift = 0.0
+    antenna, shift = job.antenna_of(line), 0.0
     if antenna.direct_shift == "computed":
         shift = float(
             direct_shift(
                 antenna.separation_mm,
                 antenna.height_mm,
                 TYPICAL_PERMITTIVITY,
-                antenna.centre_frequency_ghz,
+                job.direct_frequency_ghz(line),
             ).time_ns
         )
     return antenna.separation_mm / C_MM_PER_NS + shift + antenna.time_offset_ns
@@ -242,6 +241,7 @@ def setting_of(job: Job) -> Setting:
             antenna=antennas[line.antenna],
             zone=zones[line.zone],
             direct_u_ns=line.direct.time_u_ns,
+            direct_frequency_ghz=job.direct_frequency_ghz(line),
             apart_u=priors.BETWEEN_LINES_U if shared[line.zone] else 0.0,
             scale_u=line.distance_scale_u / line.distance_scale,
             crossing=crossing,
@@ -280,6 +280,5 @@ def _antenna_prior(antenna: Antenna) -> AntennaPrior:
         height_log_u=log_u,
         time_offset_ns=antenna.time_offset_ns,
         time_offset_u_ns=antenna.time_offset_u_ns,
-        frequency_ghz=antenna.centre_frequency_ghz,
         computed_shift=antenna.direct_shift == "computed",
     )
