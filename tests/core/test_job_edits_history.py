@@ -110,7 +110,7 @@ def test_anchors_stay_in_order_and_the_last_takes_the_face_with_it():
 
 def test_a_tie_on_a_note_is_refused():
     state, note = edits.add_note(job(), "line-1", 10.0, 1.0, "crack")
-    with pytest.raises(DepthwrightError, match="bar or to the back face"):
+    with pytest.raises(DepthwrightError, match="A note has no depth"):
         edits.tie_mark(state, "line-1", note, Tie(depth_mm=20, plus_minus_mm=1))
 
 

@@ -39,6 +39,8 @@ Indices = NDArray[np.intp]
 
 _DEPTH_STEPS = 30
 _HALVINGS = 45
+_AT_THE_END = 1e-6
+"""Where a search ends at the end of its range, the range holds no answer."""
 _DEPTH_SETTLED_MM = 1e-7
 _LEAST_DEPTH_MM = 1e-3
 LEAST_FREEDOM = 3
@@ -444,6 +446,9 @@ def solve(points: Points, setting: Setting, start: Floats | None = None) -> Post
             "Nothing speaks about the permittivity.", "Type a permittivity or tie a known depth."
         )
 
+    asked = implied_log_permittivity(evidence, model, model.columns.means)
+    _refuse_impossible(asked)
+
     def linearise(theta: Floats) -> tuple[Floats, Floats]:
         prior_residual, prior_rows = model.columns.prior_rows(theta)
         if not len(evidence.time_ns):
@@ -451,8 +456,7 @@ def solve(points: Points, setting: Setting, start: Floats | None = None) -> Post
         residual, rows = model.reduced(evidence, theta)
         return np.concatenate([residual, prior_residual]), np.concatenate([rows, prior_rows])
 
-    fit = gauss_newton(linearise, _start(model, evidence) if start is None else start)
-    _check(model, fit.values)
+    fit = gauss_newton(linearise, _start(model, evidence, asked) if start is None else start)
     count = int(evidence.tied.sum() + evidence.curved.sum())
     free = sum(not math.isfinite(unknown.u) for unknown in model.columns.unknowns)
     freedom = count - free
@@ -479,25 +483,22 @@ def implied_log_permittivity(points: Points, model: Model, theta: Floats) -> Flo
     return np.where(points.tied, (low + high) / 2, np.nan)
 
 
-def _start(model: Model, evidence: Points) -> Floats:
+def _start(model: Model, evidence: Points, asked: Floats) -> Floats:
     """What is known beforehand, with the permittivities that ties and curvatures ask for."""
     theta = model.columns.means
-    asked = implied_log_permittivity(evidence, model, theta)
     asked = np.where(np.isfinite(asked), asked, evidence.curve)
-    zones = np.array([line.zone for line in model.setting.lines], dtype=np.intp)[evidence.line]
+    zones = model.zone_of(evidence)
     for zone, column in enumerate(model.columns.zone.column[:-1]):
         here = asked[zones == zone]
         if column >= 0 and len(here):
-            theta[column] = np.clip(np.median(here), 0.05, math.log(PERMITTIVITY_MAX) - 0.05)
+            theta[column] = float(np.median(here))
     return theta
 
 
-def _check(model: Model, theta: Floats) -> None:
+def _refuse_impossible(asked: Floats) -> None:
+    """A tie that no permittivity explains is refused, whatever stands beside it."""
     hint = "Check the depth just typed, the bar it belongs to and the antenna separation."
-    for column in model.columns.zone.column[:-1]:
-        if column < 0:
-            continue
-        if not theta[column] > math.log(PERMITTIVITY_MIN):
-            raise DepthwrightError("The known depths would need a wave faster than in air.", hint)
-        if not theta[column] < math.log(PERMITTIVITY_MAX):
-            raise DepthwrightError("The known depths would need a wave slower than in water.", hint)
+    if np.any(asked < math.log(PERMITTIVITY_MIN) + _AT_THE_END):
+        raise DepthwrightError("The known depths would need a wave faster than in air.", hint)
+    if np.any(asked > math.log(PERMITTIVITY_MAX) - _AT_THE_END):
+        raise DepthwrightError("The known depths would need a wave slower than in water.", hint)

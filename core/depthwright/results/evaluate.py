@@ -151,7 +151,7 @@ def _bar_rows(line: Line, model: LineModel, depths: _Depths) -> tuple[BarRow, ..
                 cover=depths[line.id, mark.id, 0],
                 spacing=_spacing(line, before, mark) if before else None,
                 diameter_mm=mark.diameter_mm,
-                two_way_ns=model.two_way_ns(mark.time_ns),
+                two_way_ns=model.bar_two_way_ns(mark.time_ns),
                 overlaps_direct=mark.overlaps_direct,
                 tie=_used(mark.tie),
             )

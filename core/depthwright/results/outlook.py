@@ -5,8 +5,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
-from depthwright.depth.estimator import Points, solve
+from depthwright.depth.estimator import Depths, Points, solve
 from depthwright.depth.influence import with_reading
 from depthwright.depth.unknowns import Setting
 from depthwright.job import Job
@@ -20,18 +21,22 @@ from depthwright.results.values import (
 )
 from depthwright.units import format_length
 
+Floats = NDArray[np.float64]
+
 DRILLED_U_MM = 1.0
 """A hole measured with a depth gauge: common practice, no source."""
 
 
+BACK_FACE = "the back face"
+
+
 @dataclass(frozen=True)
 class _Deep:
-    """The deepest known thing of a job: where it is read, as a point without a tie."""
+    """The deepest thing of a job: what it is, its depth, and the bare point it is read at."""
 
     label: str
     depth: Measured
     point: Points
-    near: Points
 
 
 def outlook(
@@ -41,68 +46,65 @@ def outlook(
 
     Every row is linear algebra on the posterior at hand: one reading more is one update of it.
     """
-    found = adopted.posterior.depths(points)
-    known = np.flatnonzero(np.isfinite(found.depth_mm))
-    if not len(known):
+    posterior = adopted.posterior
+    found = posterior.depths(points)
+    known = np.flatnonzero(np.isfinite(found.depth_mm)).tolist()
+    if not known:
         return None
-    shallow = known[np.argmin(found.depth_mm[known])]
-    deep = _deepest(job, points, lines, known, found.depth_mm)
-    here = adopted.posterior.depths(deep.point)
+    deep = _back_face(job, points, lines) or _deepest_mark(points, known, found)
+    here = posterior.depths(deep.point)
     slope, own = here.sensitivity[0], float(here.own_variance[0])
 
-    def spread(covariance: np.ndarray) -> float:
-        return COVERAGE_FACTOR * math.sqrt(float(slope @ covariance @ slope) + own)
+    def row(what: str, covariance: Floats, now: bool = False) -> OutlookRow:
+        variance = float(slope @ covariance @ slope) + own
+        return OutlookRow(what, COVERAGE_FACTOR * math.sqrt(variance), now)
 
     bare = solve(points.without_ties().without_curvature(), setting)
-    rows = [OutlookRow("typed or typical permittivity only", COVERAGE_FACTOR * float(
-        bare.depths(deep.point).u_mm[0]
-    ))]  # fmt: skip
-    rows.append(OutlookRow("now", spread(adopted.posterior.covariance), now=True))
-    for index in _candidates(points, known, found.depth_mm):
-        depth = format_length(float(found.depth_mm[index]), job.unit, 0)
-        after = with_reading(
-            adopted.posterior, points.some(np.array([index])).without_ties(),
-            job.meters[0].reading_u_mm,
-        )  # fmt: skip
-        rows.append(OutlookRow(f"one more reading at {depth}", spread(after)))
-    if len(known) > 1 or deep.label == BACK_FACE:
-        after = with_reading(adopted.posterior, deep.near, DRILLED_U_MM)
-        where = "elsewhere on it" if deep.label == BACK_FACE else "at it"
-        rows.append(OutlookRow(f"a depth measured {where}", spread(after)))
-    return Outlook(
-        shallow=Measured(float(found.depth_mm[shallow]), float(found.u_mm[shallow])),
-        deep=deep.depth,
-        deep_label=deep.label,
-        rows=tuple(rows),
-    )
+    alone = COVERAGE_FACTOR * float(bare.depths(deep.point).u_mm[0])
+    rows = [
+        OutlookRow("a typed or typical permittivity alone", alone),
+        row("what is known now", posterior.covariance, now=True),
+    ]
+    for index in _worth_reading(points, known, found.depth_mm):
+        depth = format_length(float(found.depth_mm[index]), job.unit, _PLACES[job.unit])
+        there = points.some(np.array([index])).without_ties().without_curvature()
+        after = with_reading(posterior, there, job.meters[0].reading_u_mm)
+        rows.append(row(f"one more reading near {depth}", after))
+    if deep.label == BACK_FACE:
+        after = with_reading(posterior, deep.point, DRILLED_U_MM)
+        rows.append(row("a hole or core to the back face", after))
+    least = min(known, key=lambda index: float(found.depth_mm[index]))
+    shallow = Measured(float(found.depth_mm[least]), float(found.u_mm[least]))
+    return Outlook(shallow, deep.depth, deep.label, tuple(rows))
 
 
-BACK_FACE = "the back face"
+_PLACES = {"mm": 0, "cm": 1, "in": 1}
 
 
-def _deepest(
-    job: Job, points: Points, lines: Mapping[str, LineRows], known: np.ndarray, depth: np.ndarray
-) -> _Deep:
-    """The first back face's median, or the deepest mark."""
+def _back_face(job: Job, points: Points, lines: Mapping[str, LineRows]) -> _Deep | None:
+    """The first back face that has a thickness, at the place of its median."""
     for index, line in enumerate(job.lines):
         for face in lines[line.id].faces:
             median = face.median
-            if math.isfinite(median.value_mm):
-                on_it = np.flatnonzero((points.face >= 0) & (points.line == index))
-                at = points.some(on_it[:1]).without_ties()
-                middle = face.time_ns[int(np.nanargmin(np.abs(face.depth_mm - median.value_mm)))]
-                at = replace(at, time_ns=np.array([middle - line.direct.time_ns]))
-                return _Deep(BACK_FACE, median, at, at)
-    deepest = known[np.argmax(depth[known])]
-    at = points.some(np.array([deepest]))
-    label = "the deepest mark"
-    return _Deep(label, Measured(float(depth[deepest]), math.nan), at, at.without_ties())
+            if not math.isfinite(median.value_mm):
+                continue
+            on_it = np.flatnonzero((points.face >= 0) & (points.line == index))[:1]
+            middle = face.time_ns[int(np.nanargmin(np.abs(face.depth_mm - median.value_mm)))]
+            bare = replace(
+                points.some(on_it).without_ties(), time_ns=np.array([middle - line.direct.time_ns])
+            )
+            return _Deep(BACK_FACE, median, bare)
+    return None
 
 
-def _candidates(points: Points, known: np.ndarray, depth: np.ndarray) -> list[int]:
-    """Untied bars worth reading: the shallowest and the deepest."""
-    free = [int(i) for i in known if points.bar[i] > 0 and not points.tied[i]]
-    if not free:
-        return []
+def _deepest_mark(points: Points, known: list[int], found: Depths) -> _Deep:
+    deepest = max(known, key=lambda index: float(found.depth_mm[index]))
+    depth = Measured(float(found.depth_mm[deepest]), float(found.u_mm[deepest]))
+    return _Deep("the deepest mark", depth, points.some(np.array([deepest])))
+
+
+def _worth_reading(points: Points, known: list[int], depth: Floats) -> list[int]:
+    """Bars that are not tied yet: the shallowest and the deepest."""
+    free = [index for index in known if points.bar[index] > 0 and not points.tied[index]]
     order = sorted(free, key=lambda index: float(depth[index]))
-    return list(dict.fromkeys([order[0], order[-1]]))
+    return list(dict.fromkeys([*order[:1], *order[-1:]]))

@@ -6,6 +6,7 @@ import pytest
 
 from depthwright import edits, wave
 from depthwright.constants import C_MM_PER_NS
+from depthwright.depth import priors
 from depthwright.job import Antenna, DirectPick, Job, Line, ScanRef
 from depthwright.measuring.picking import Pick
 
@@ -20,6 +21,11 @@ def file_ns(depth_mm: float) -> float:
     return DIRECT_NS - SEPARATION_MM / C_MM_PER_NS + travelled
 
 
+def bar_ns(depth_mm: float) -> float:
+    """File time of a bar's echo, which comes a little before its ray, ns."""
+    return file_ns(depth_mm) - priors.BARS_EARLY_NS
+
+
 def known_job(
     covers: tuple[float, ...] = (50.0, 30.0, 70.0), slab_mm: float | None = 160.0, lines: int = 1
 ) -> Job:
@@ -28,6 +34,8 @@ def known_job(
     antenna = Antenna(
         id="antenna-1",
         separation_mm=SEPARATION_MM,
+        separation_u_mm=0.0,
+        direct_shift="measured",
         centre_frequency_ghz=2.0,
         height_mm=0.0,
         time_offset_ns=0.0,
@@ -45,7 +53,7 @@ def known_job(
         )
         job = edits.add_line(job, line, None if job.antennas else antenna)
         for index, cover in enumerate(covers):
-            pick = Pick(100.0 + 200 * index, 1.0, file_ns(cover))
+            pick = Pick(100.0 + 200 * index, 1.0, bar_ns(cover))
             job, _ = edits.add_bar(job, line_id, pick)
         face = None
         for position in (0.0, 300.0, 600.0) if slab_mm else ():
@@ -57,6 +65,11 @@ def known_job(
 @pytest.fixture(name="file_ns")
 def _file_ns() -> Callable[[float], float]:
     return file_ns
+
+
+@pytest.fixture(name="bar_ns")
+def _bar_ns() -> Callable[[float], float]:
+    return bar_ns
 
 
 @pytest.fixture(name="known_job")

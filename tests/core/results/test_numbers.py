@@ -11,7 +11,8 @@ from depthwright.errors import DepthwrightError
 from depthwright.job import Tie
 from depthwright.measuring.backface import FaceTrack
 from depthwright.measuring.picking import Pick
-from depthwright.results.evaluate import evaluate, two_way_ns
+from depthwright.results.evaluate import evaluate
+from depthwright.results.spots import two_way_beforehand_ns
 from depthwright.results.values import Measured
 
 K2 = 2.0
@@ -107,9 +108,20 @@ def test_a_second_tie_narrows_everything_and_widens_nothing(known_job):
 
 def test_the_joint_covariance_names_its_rows(known_job):
     results = evaluate(tie_first(known_job()))
-    assert results.parameters == ("ln_permittivity", "time_offset_ns:antenna-1")
-    assert results.covariance.shape == (2, 2)
-    assert results.covariance[1, 1] == pytest.approx(0.04**2, rel=1e-6)
+    assert results.parameters == (
+        "ln_permittivity:zone-1",
+        "ln_distance_scale:line-1",
+        "ln_crossing:line-1",
+        "time_offset_ns:antenna-1",
+        "face_share:0",
+        "meter:meter-1",
+        "bars_early_ns",
+        "ln_moveout",
+    )
+    assert results.covariance.shape == (8, 8)
+    offset = results.parameters.index("time_offset_ns:antenna-1")
+    # One tie moves the permittivity; what it says of the offset is nothing.
+    assert results.covariance[offset, offset] == pytest.approx(0.04**2, rel=1e-6)
     relative = results.permittivity_u / results.permittivity
     assert results.covariance[0, 0] == pytest.approx(relative**2)
 
@@ -119,18 +131,18 @@ def test_a_direct_wave_that_is_not_sharp_joins_the_time_offset(known_job):
     job = edits.change_line(
         tie_first(known_job()), "line-1", direct={"time_ns": 1, "time_u_ns": 0.03}
     )
-    assert evaluate(job).covariance[1, 1] == pytest.approx(0.05**2, rel=1e-6)
+    assert evaluate(job).posterior.time_zero(0)[1] == pytest.approx(0.05, rel=1e-6)
 
 
 def test_two_way_time_is_counted_from_the_direct_wave(known_job, file_ns):
     job = known_job()
     line = job.lines[0]
-    assert two_way_ns(job, line, file_ns(75.0)) == pytest.approx(
+    assert two_way_beforehand_ns(job, line, file_ns(75.0)) == pytest.approx(
         2 * math.sqrt(8) * math.hypot(75, 20) / 299.792458
     )
     shifted = edits.change_line(job, "line-1", direct={"time_ns": 1.5})
-    assert two_way_ns(shifted, shifted.lines[0], file_ns(75.0) + 0.5) == pytest.approx(
-        two_way_ns(job, line, file_ns(75.0))
+    assert two_way_beforehand_ns(shifted, shifted.lines[0], file_ns(75.0) + 0.5) == pytest.approx(
+        two_way_beforehand_ns(job, line, file_ns(75.0))
     )
 
 
@@ -156,7 +168,7 @@ def test_bars_come_in_order_from_the_datum_whatever_the_order_of_marking(known_j
 
 
 def test_a_back_face_is_wider_under_bars(known_job):
-    """Bars bend the echo: 2 % of the time joins the pick's uncertainty."""
+    """Bars bend the echo: 2 % of the time at each point and 1.5 % along the face join the pick's."""
     sure = {"time_offset_u_ns": 1e-9}
     typed = {"permittivity": 8.0, "permittivity_u": 1e-9, "typed": True}
 
@@ -168,7 +180,8 @@ def test_a_back_face_is_wider_under_bars(known_job):
     mm_per_ns = 299.792458 / (2 * math.sqrt(8)) * math.hypot(160, 20) / 160
     time_ns = 2 * math.sqrt(8) * math.hypot(160, 20) / 299.792458
     assert clear.u_mm == pytest.approx(priors.FACE_PICK_U_NS * mm_per_ns, rel=1e-3)
-    both = math.hypot(priors.FACE_PICK_U_NS, priors.FACE_UNDER_BARS * time_ns)
+    shares = math.hypot(priors.FACE_POINT_SHARE_U, priors.FACE_SHARE_U)
+    both = math.hypot(priors.FACE_PICK_U_NS, shares * time_ns)
     assert under.u_mm == pytest.approx(both * mm_per_ns, rel=1e-3)
 
 
@@ -202,15 +215,20 @@ def test_a_face_before_any_echo_has_no_thickness(known_job):
     assert math.isnan(face.median.u_mm)
 
 
-def test_targets_have_depths_and_no_ties(known_job, file_ns):
+def test_targets_have_depths_and_take_ties(known_job, file_ns):
+    """An exposed pipe is as good a known depth as a bar: it sets the permittivity for all."""
     job, target = edits.add_target(
         tie_first(known_job()), "line-1", pick_at(250.0, file_ns(90.0)), "duct"
     )
     row = evaluate(job).lines["line-1"].targets[0]
     assert (row.mark_id, row.what) == (target, "duct")
     assert row.depth.value_mm == pytest.approx(90.0, abs=1e-6)
-    with pytest.raises(DepthwrightError, match="bar or to the back face"):
-        edits.tie_mark(job, "line-1", target, ONE_MM)
+    bare = edits.tie_mark(job, "line-1", "bar-1", None)
+    pipe = Tie(depth_mm=90.0, plus_minus_mm=2.0, origin="exposed target")
+    results = evaluate(edits.tie_mark(bare, "line-1", target, pipe))
+    assert results.lines["line-1"].targets[0].depth.u_mm == pytest.approx(2.0, abs=1e-6)
+    assert results.permittivity == pytest.approx(8.0, abs=1e-6)
+    assert covers(results) == pytest.approx([50.0, 30.0, 70.0], abs=1e-6)
 
 
 def test_a_tie_that_alone_would_outrun_light_is_refused_whatever_stands_beside_it(known_job):
@@ -230,12 +248,12 @@ def test_expanded_uncertainty_is_twice_the_standard_one():
     assert Measured(10.0, 1.5).expanded_mm == K2 * 1.5
 
 
-def test_the_model_of_a_line_reads_times_and_writes_them(known_job, file_ns):
+def test_the_model_of_a_line_reads_times_and_writes_them(known_job, bar_ns):
     model = evaluate(tie_first(known_job())).lines["line-1"].model
     assert model.zero_ns == pytest.approx(1.0 - 40 / 299.792458)
     depths = np.array([0.0, 20.0, 100.0])
-    assert model.file_ns(depths) == pytest.approx([file_ns(d) for d in depths], abs=1e-9)
-    read, u = model.depths(model.file_ns(depths[1:]), np.full(2, 0.01))
+    assert model.file_ns(depths) == pytest.approx([bar_ns(d) for d in depths], abs=1e-9)
+    read, u = model.depths(model.file_ns(depths[1:]), np.full(2, 0.01), bar=1.0)
     assert read == pytest.approx(depths[1:], abs=1e-6)
     assert np.all(u > 0)
     assert np.isnan(model.depths(np.array([0.5]), np.array([0.01]))[0][0])
@@ -259,6 +277,6 @@ def test_the_offset_that_two_ties_find_is_in_the_ruler_too(known_job):
     assert ruler[0] == pytest.approx(picked, abs=1e-9)
 
 
-def test_dragging_the_ruler_to_a_depth_gives_the_permittivity_that_reads_it(known_job, file_ns):
+def test_dragging_the_ruler_to_a_depth_gives_the_permittivity_that_reads_it(known_job, bar_ns):
     model = evaluate(known_job()).lines["line-1"].model
-    assert model.permittivity_for(50.0, file_ns(50.0)) == pytest.approx(8.0, abs=1e-6)
+    assert model.permittivity_for(50.0, bar_ns(50.0)) == pytest.approx(8.0, abs=1e-6)
