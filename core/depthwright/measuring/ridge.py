@@ -14,8 +14,14 @@ APERTURE_MM = 160.0
 """How far to each side of the apex a crest is followed."""
 FLOOR = 0.3
 """Share of the apex's envelope below which a crest has ended."""
-SLACK_PERIODS = 0.12
-"""How far from its last slope a crest may lie in the next trace, in periods."""
+SLACK_PERIODS = 0.16
+"""How far from its last slope a crest may lie in the next trace, in periods.
+
+At a tenth, crests broke off on their bend with traces 10 mm apart; at 0.2 they go over to a neighbour's
+over close bars (full-wave runs).
+"""
+NEW_SLOPE = 0.7
+"""Share of the newest step in the slope. A slope smoothed more lags behind the bend."""
 FALL_PERIODS = 0.02
 """A crest that comes earlier than this against the trace before, away from the apex, is another's."""
 NODE_MM = 20.0
@@ -39,26 +45,26 @@ def follow_crest(
     first, trace, sample
         Where the block begins, and the maximum within it.
     """
-    slack = max(1, round(SLACK_PERIODS * stage.period_ns / stage.scan.dt_ns))
-    fall = max(1.0, FALL_PERIODS * stage.period_ns / stage.scan.dt_ns)
+    per_sample = stage.period_ns / stage.scan.dt_ns
+    slack, fall = max(1.0, SLACK_PERIODS * per_sample), max(1.0, FALL_PERIODS * per_sample)
     reach = max(2, round(APERTURE_MM / stage.scan.trace_spacing_mm))
     floor = FLOOR * envelopes[trace, sample]
-    index = np.full(len(envelopes), -1, dtype=np.intp)
-    index[trace] = sample
+    crest = np.full(len(envelopes), np.nan)
+    crest[trace] = _refined(envelopes, trace, sample)
     for way in (-1, 1):
-        at, slope = sample, 0.0
+        at, slope = float(crest[trace]), 0.0
         for here in range(trace + way, trace + way * (reach + 1), way):
             if not 0 <= here < len(envelopes):
                 break
-            found = _near(envelopes[here], round(at + slope), slack)
-            if found is None or envelopes[here, found] < floor or found < at - fall:
+            found = _near(envelopes[here], at + slope, slack)
+            if found is None or envelopes[here, found] < floor:
                 break
-            slope = 0.7 * slope + 0.3 * (found - at)
-            at = found
-            index[here] = found
-    times = refine_peak(envelopes, np.maximum(index, 0)) * stage.scan.dt_ns
-    crest: Floats = np.where(index >= 0, times, np.nan)
-    return crest
+            place = _refined(envelopes, here, found)
+            if place < at - fall:
+                break
+            slope += NEW_SLOPE * (place - at - slope)
+            at = crest[here] = place
+    return crest * stage.scan.dt_ns
 
 
 def nodes_of(position_mm: Floats, time_ns: Floats, apex_mm: float) -> tuple[Node, ...]:
@@ -95,9 +101,15 @@ def nodes_of(position_mm: Floats, time_ns: Floats, apex_mm: float) -> tuple[Node
     return tuple(nodes) if len(nodes) >= _LEAST_NODES else ()
 
 
-def _near(envelope: Floats, guess: int, slack: int) -> int | None:
+def _refined(envelopes: Floats, trace: int, sample: int) -> float:
+    """Place of a maximum below a sample."""
+    return float(refine_peak(envelopes[trace : trace + 1], np.array([sample]))[0])
+
+
+def _near(envelope: Floats, guess: float, slack: float) -> int | None:
     """Sample of the greatest envelope near a guess when it is a maximum of its own."""
-    low, high = max(1, guess - slack), min(len(envelope) - 1, guess + slack + 1)
+    low = max(1, int(np.ceil(guess - slack)))
+    high = min(len(envelope) - 1, int(np.floor(guess + slack)) + 1)
     if low >= high:
         return None
     at = low + int(np.argmax(envelope[low:high]))
