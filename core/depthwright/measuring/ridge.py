@@ -17,7 +17,7 @@ FLOOR = 0.3
 SLACK_PERIODS = 0.16
 """How far from its last slope a crest may lie in the next trace, in periods.
 
-At a tenth, crests broke off on their bend with traces 10 mm apart; at 0.2 they go over to a neighbour's
+At 0.12 most crests broke off on their bend with traces 10 mm apart; at 0.2 some go over to a neighbour's
 over close bars (full-wave runs).
 """
 NEW_SLOPE = 0.7
