@@ -23,6 +23,7 @@ from depthwright import __version__
 from depthwright.errors import DepthwrightError
 from depthwright.files.atomic import replacing
 from depthwright.files.results_block import ResultsBlock, compare_results, results_block
+from depthwright.files.results_schema import unusable_words
 from depthwright.job import Frozen, Job, Line
 from depthwright.results.values import Results
 
@@ -312,7 +313,7 @@ def _validated(source: Path, data: dict[str, Any], findings: list[str]) -> JobFi
     except ValidationError as problem:
         errors = problem.errors(include_url=False)
     if all(error["loc"][:1] == ("results",) for error in errors):
-        findings.append("The results stored in the file are damaged and left out.")
+        findings.append(unusable_words(data.get("results")))
         return _validated(source, {**data, "results": None}, findings)
     first = errors[0]
     reason = first["msg"].removeprefix("Value error, ")

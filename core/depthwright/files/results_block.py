@@ -1,34 +1,48 @@
-"""The results written into a job file: plain numbers that anyone can read without this program.
-
-Lengths are mm, times ns. A name ending in ``_u`` (before its unit) is a standard uncertainty, one with
-``_expanded`` is U = k u with the k stated once. A value that does not exist is null.
-"""
+"""The results written into a job file, and compared with what is computed on opening it."""
 
 import math
-from typing import Literal
-
-import numpy as np
-from numpy.typing import NDArray
+from collections.abc import Iterable
 
 from depthwright import __version__
-from depthwright.job import Frozen, Job, Line, Origin, TargetKind, Tie
+from depthwright.files.results_schema import (
+    AnchorBlock,
+    BarBlock,
+    DepthModelBlock,
+    EvidenceBlock,
+    FaceBlock,
+    KnownDepth,
+    Length,
+    LineBlock,
+    OutlookBlock,
+    OutlookRowBlock,
+    Profile,
+    ResultsBlock,
+    TargetBlock,
+    UnknownsBlock,
+)
+from depthwright.job import Job, Tie
 from depthwright.results.values import (
     COVERAGE_FACTOR,
     BarRow,
     EvidenceRow,
     FaceRow,
-    LineRows,
+    LineModel,
     Measured,
+    Outlook,
     Results,
     TargetRow,
 )
 from depthwright.results.words import CAUTIONS, INTERVALS
+
+__all__ = ["PROFILE_POINTS", "ResultsBlock", "compare_results", "results_block"]
 
 PROFILE_POINTS = 1000
 """Most points of a back face's profile in a job file; the exported profile holds all of them."""
 
 _DECIMALS = 4
 """Kept of every mm and ns: far below anything measured, so that files differ only where results do."""
+_FIGURES = 6
+"""Significant digits kept of the shared unknowns, whose sizes differ by many powers of ten."""
 
 SAME_MM = 0.01
 SAME_PERMITTIVITY = 0.001
@@ -37,128 +51,9 @@ SAME_PERMITTIVITY = 0.001
 _NAMED = 3
 
 
-class Length(Frozen):
-    """A measured length with its standard and expanded uncertainty, mm."""
-
-    value_mm: float | None
-    u_mm: float | None
-    expanded_mm: float | None
-
-
-class KnownDepth(Frozen):
-    """A tie: a known depth, mm, and its standard uncertainty, mm."""
-
-    depth_mm: float
-    u_mm: float
-    origin: Origin
-
-
-class BarBlock(Frozen):
-    """One bar; position from the datum, spacing to the bar before it."""
-
-    mark: str
-    number: int
-    position: Length
-    cover: Length
-    spacing: Length | None
-    diameter_mm: float
-    two_way_ns: float
-    overlaps_direct: bool
-    tie: KnownDepth | None
-
-
-class AnchorBlock(Frozen):
-    """A point of the back face that the user pointed at."""
-
-    position: Length
-    depth: Length
-    tie: KnownDepth | None
-
-
-class Profile(Frozen):
-    """A back face along the line: lists of equal length, ordered from the datum."""
-
-    position_mm: tuple[float, ...]
-    depth_mm: tuple[float | None, ...]
-    depth_u_mm: tuple[float | None, ...]
-    time_ns: tuple[float, ...]
-
-
-class FaceBlock(Frozen):
-    """One back face; its profile keeps at most a thousand of the ``tracked_points``."""
-
-    mark: str
-    number: int
-    median: Length
-    anchors: tuple[AnchorBlock, ...]
-    tracked_points: int
-    profile: Profile
-
-
-class TargetBlock(Frozen):
-    """Another target."""
-
-    mark: str
-    number: int
-    what: TargetKind
-    position: Length
-    depth: Length
-
-
-class DepthModelBlock(Frozen):
-    """What turns file times into depths on a line: t = file time - zero + residual offset, ns."""
-
-    permittivity: float
-    separation_mm: float
-    height_mm: float
-    direct_ns: float
-    zero_ns: float
-    residual_offset_ns: float
-
-
-class LineBlock(Frozen):
-    """The results of one line."""
-
-    line: str
-    name: str
-    depth_model: DepthModelBlock
-    bars: tuple[BarBlock, ...]
-    faces: tuple[FaceBlock, ...]
-    targets: tuple[TargetBlock, ...]
-
-
-class EvidenceBlock(Frozen):
-    """One piece of evidence and the permittivity it alone would give."""
-
-    label: str
-    permittivity: float
-    permittivity_u: float
-    used: bool
-
-
-class ResultsBlock(Frozen):
-    """All results of a job as computed when it was saved."""
-
-    program: str
-    length_unit: Literal["mm"] = "mm"
-    time_unit: Literal["ns"] = "ns"
-    coverage_factor: float
-    intervals: str
-    permittivity: float
-    permittivity_u: float
-    permittivity_expanded: float
-    provisional: bool
-    adopted_from: tuple[str, ...]
-    evidence: tuple[EvidenceBlock, ...]
-    parameters: tuple[str, ...]
-    covariance: tuple[tuple[float, ...], ...]
-    lines: tuple[LineBlock, ...]
-    messages: tuple[str, ...]
-    cautions: tuple[str, ...]
-
-
 def results_block(job: Job, results: Results) -> ResultsBlock:
     """Results as they are written into the job file."""
+    outlook = results.outlook
     return ResultsBlock(
         program=f"Depthwright {__version__}",
         coverage_factor=COVERAGE_FACTOR,
@@ -169,12 +64,17 @@ def results_block(job: Job, results: Results) -> ResultsBlock:
         provisional=results.provisional,
         adopted_from=results.adopted_from,
         evidence=tuple(_evidence(row) for row in results.evidence),
-        parameters=results.parameters,
-        covariance=tuple(tuple(float(value) for value in row) for row in results.covariance),
-        lines=tuple(
-            _line(line, results.lines[line.id]) for line in job.lines if line.id in results.lines
+        outlook=None if outlook is None else _outlook(outlook),
+        unknowns=UnknownsBlock(
+            names=results.parameters,
+            values=_significant(results.posterior.theta),
+            covariance=tuple(_significant(row) for row in results.covariance),
         ),
-        messages=(*results.warnings, *results.messages),
+        lines=tuple(
+            _line(line.id, line.name, results) for line in job.lines if line.id in results.lines
+        ),
+        warnings=results.warnings,
+        messages=results.messages,
         cautions=CAUTIONS,
     )
 
@@ -201,6 +101,18 @@ def _or_null(value: float) -> float | None:
     return _kept(value) if math.isfinite(value) else None
 
 
+def _kept_all(values: Iterable[float]) -> tuple[float, ...]:
+    return tuple(_kept(value) for value in values)
+
+
+def _or_nulls(values: Iterable[float]) -> tuple[float | None, ...]:
+    return tuple(_or_null(value) for value in values)
+
+
+def _significant(values: Iterable[float]) -> tuple[float, ...]:
+    return tuple(float(f"{value:.{_FIGURES}g}") for value in values)
+
+
 def _length(measured: Measured) -> Length:
     if not math.isfinite(measured.value_mm):
         return Length(value_mm=None, u_mm=None, expanded_mm=None)
@@ -218,45 +130,70 @@ def _known(tie: Tie | None) -> KnownDepth | None:
 
 
 def _evidence(row: EvidenceRow) -> EvidenceBlock:
+    low, high = row.interval
     return EvidenceBlock(
+        kind=row.kind,
         label=row.label,
         permittivity=_kept(row.permittivity),
-        permittivity_u=_kept(row.permittivity_u),
+        log_u=_kept(row.log_u),
+        low=_kept(low),
+        high=_kept(high),
         used=row.used,
+        note=row.note,
+        line=row.line_id,
+        mark=row.mark_id,
     )
 
 
-def _line(line: Line, rows: LineRows) -> LineBlock:
-    model = rows.model
-    bars, faces, targets = _rows(rows)
-    return LineBlock(
-        line=line.id,
-        name=line.name,
-        depth_model=DepthModelBlock(
-            permittivity=_kept(model.permittivity),
-            separation_mm=model.separation_mm,
-            height_mm=model.height_mm,
-            direct_ns=_kept(model.direct_ns),
-            zero_ns=_kept(model.zero_ns),
-            residual_offset_ns=_kept(model.residual_offset_ns),
+def _outlook(outlook: Outlook) -> OutlookBlock:
+    return OutlookBlock(
+        shallow=_length(outlook.shallow),
+        deep=_length(outlook.deep),
+        deep_label=outlook.deep_label,
+        rows=tuple(
+            OutlookRowBlock(what=row.what, expanded_mm=_or_null(row.expanded_mm), now=row.now)
+            for row in outlook.rows
         ),
-        bars=bars,
-        faces=faces,
-        targets=targets,
     )
 
 
-def _rows(
-    rows: LineRows,
-) -> tuple[tuple[BarBlock, ...], tuple[FaceBlock, ...], tuple[TargetBlock, ...]]:
-    return (
-        tuple(_bar(row) for row in rows.bars),
-        tuple(_face(row) for row in rows.faces),
-        tuple(_target(row) for row in rows.targets),
+def _line(line_id: str, name: str, results: Results) -> LineBlock:
+    rows = results.lines[line_id]
+    curved = _curved(results, line_id)
+    return LineBlock(
+        line=line_id,
+        name=name,
+        depth_model=_model(rows.model),
+        bars=tuple(_bar(row, row.mark_id in curved) for row in rows.bars),
+        faces=tuple(_face(row) for row in rows.faces),
+        targets=tuple(_target(row) for row in rows.targets),
     )
 
 
-def _bar(row: BarRow) -> BarBlock:
+def _curved(results: Results, line_id: str) -> frozenset[str]:
+    """Ids of the marks on a line whose curvature counted."""
+    return frozenset(
+        mark
+        for (line, mark, _), counts in zip(results.spots, results.points.curved, strict=True)
+        if counts and line == line_id
+    )
+
+
+def _model(model: LineModel) -> DepthModelBlock:
+    _, log_u = model.posterior.line_log_permittivity(model.line_index)
+    before_ns, before_u_ns = model.posterior.time_zero(model.line_index)
+    return DepthModelBlock(
+        permittivity=_kept(model.permittivity),
+        permittivity_u=_kept(model.permittivity * log_u),
+        separation_mm=_kept(model.separation_mm),
+        height_mm=_kept(model.height_mm),
+        direct_ns=_kept(model.direct_ns),
+        time_zero_ns=_kept(model.direct_ns - before_ns),
+        time_zero_u_ns=_kept(before_u_ns),
+    )
+
+
+def _bar(row: BarRow, curvature: bool) -> BarBlock:
     return BarBlock(
         mark=row.mark_id,
         number=row.number,
@@ -266,6 +203,7 @@ def _bar(row: BarRow) -> BarBlock:
         diameter_mm=row.diameter_mm,
         two_way_ns=_kept(row.two_way_ns),
         overlaps_direct=row.overlaps_direct,
+        curvature=curvature,
         tie=_known(row.tie),
     )
 
@@ -286,16 +224,12 @@ def _face(row: FaceRow) -> FaceBlock:
         ),
         tracked_points=len(row.position_mm),
         profile=Profile(
-            position_mm=_finite(row.position_mm[::step]),
-            depth_mm=tuple(_or_null(value) for value in row.depth_mm[::step]),
-            depth_u_mm=tuple(_or_null(value) for value in row.depth_u_mm[::step]),
-            time_ns=_finite(row.time_ns[::step]),
+            position_mm=_kept_all(row.position_mm[::step]),
+            depth_mm=_or_nulls(row.depth_mm[::step]),
+            depth_u_mm=_or_nulls(row.depth_u_mm[::step]),
+            time_ns=_kept_all(row.time_ns[::step]),
         ),
     )
-
-
-def _finite(values: NDArray[np.float64]) -> tuple[float, ...]:
-    return tuple(_kept(value) for value in values)
 
 
 def _target(row: TargetRow) -> TargetBlock:
@@ -305,8 +239,11 @@ def _target(row: TargetRow) -> TargetBlock:
         what=row.what,
         position=_length(row.position),
         depth=_length(row.depth),
+        tie=_known(row.tie),
     )
 
+
+# Comparing.
 
 _Values = dict[tuple[str, str], float | None]
 """Values by line id and by what they are in words."""
@@ -317,14 +254,17 @@ def _differences(block: ResultsBlock, results: Results) -> list[str]:
     words = []
     if abs(block.permittivity - results.permittivity) > SAME_PERMITTIVITY:
         words.append(f"permittivity {block.permittivity:.2f} then, {results.permittivity:.2f} now")
-    names = {line.line: line.name for line in block.lines}
+    stored = {line.line: line for line in block.lines}
+    fresh = {
+        line_id: _line(line_id, stored[line_id].name if line_id in stored else line_id, results)
+        for line_id in results.lines
+    }
     then: _Values = {}
-    for line in block.lines:
-        then |= _values(line.line, line.name, line.bars, line.faces, line.targets)
     now: _Values = {}
-    for line_id, rows in results.lines.items():
-        bars, faces, targets = _rows(rows)
-        now |= _values(line_id, names.get(line_id, line_id), bars, faces, targets)
+    for line_id in dict.fromkeys((*stored, *fresh)):
+        one, other = stored.get(line_id), fresh.get(line_id)
+        then |= _values(one, other) if one else {}
+        now |= _values(other, one) if other else {}
     for key in (*then, *(key for key in now if key not in then)):
         if key not in now or key not in then:
             words.append(f"{key[1]} {'no longer there' if key in then else 'not stored'}")
@@ -333,29 +273,34 @@ def _differences(block: ResultsBlock, results: Results) -> list[str]:
     return words
 
 
-def _values(
-    line_id: str,
-    name: str,
-    bars: tuple[BarBlock, ...],
-    faces: tuple[FaceBlock, ...],
-    targets: tuple[TargetBlock, ...],
-) -> _Values:
-    """Positions, depths and their U; profiles are left out, since they need the scan at hand."""
+def _values(line: LineBlock, other: LineBlock | None) -> _Values:
+    """Positions, spacings, depths and their U.
+
+    A median counts only where the ``other`` form of the line has as many tracked points: with another
+    number, or without its scan, a face is read at other places.
+    """
     values: _Values = {}
 
     def put(mark: str, position: Length, depth: Length, word: str) -> None:
-        values[line_id, f"position of {mark}"] = position.value_mm
-        values[line_id, f"{word} of {mark}"] = depth.value_mm
-        values[line_id, f"U of the {word} of {mark}"] = depth.expanded_mm
+        values[line.line, f"position of {mark}"] = position.value_mm
+        values[line.line, f"{word} of {mark}"] = depth.value_mm
+        values[line.line, f"U of the {word} of {mark}"] = depth.expanded_mm
 
-    for bar in bars:
-        put(f"bar {bar.number} on {name}", bar.position, bar.cover, "cover")
-    for face in faces:
+    for bar in line.bars:
+        mark = f"bar {bar.number} on {line.name}"
+        put(mark, bar.position, bar.cover, "cover")
+        if bar.spacing is not None:
+            values[line.line, f"spacing before {mark}"] = bar.spacing.value_mm
+    tracked = {face.mark: face.tracked_points for face in other.faces} if other else {}
+    for face in line.faces:
+        name = f"back face {face.number} on {line.name}"
         for place, anchor in enumerate(face.anchors, start=1):
-            mark = f"back face {face.number} on {name}, anchor {place}"
-            put(mark, anchor.position, anchor.depth, "depth")
-    for target in targets:
-        put(f"{target.what} {target.number} on {name}", target.position, target.depth, "depth")
+            put(f"{name}, anchor {place}", anchor.position, anchor.depth, "depth")
+        if tracked.get(face.mark) == face.tracked_points:
+            values[line.line, f"median of {name}"] = face.median.value_mm
+    for target in line.targets:
+        mark = f"{target.what} {target.number} on {line.name}"
+        put(mark, target.position, target.depth, "depth")
     return values
 
 

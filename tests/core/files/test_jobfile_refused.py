@@ -177,7 +177,32 @@ def test_damaged_results_do_not_cost_the_job(path: Path) -> None:
     loaded = load_job(path)
     assert loaded.job.lines[0].marks[0].id == "bar-1"
     assert loaded.results is None
-    assert "damaged" in loaded.findings[0]
+    assert loaded.findings == ("The stored results are damaged; they are computed again.",)
+
+
+@pytest.mark.parametrize(("form", "age"), [(None, "an older"), (1, "an older"), (9, "a newer")])
+def test_results_of_another_form_do_not_cost_the_job(path: Path, form: int, age: str) -> None:
+    results = rewrite(path)["results"]
+    del results["form"], results["unknowns"], results["evidence"][0]["kind"]
+    rewrite(path, results={**results, "form": form} if form else results)
+    loaded = load_job(path)
+    assert loaded.job.lines[0].marks[0].id == "bar-1"
+    assert loaded.results is None
+    said = f"The stored results are of {age} form; they are computed again."
+    assert loaded.findings == (said,)
+
+
+@pytest.mark.parametrize("results", [3, "none", [], {}])
+def test_results_that_are_none_do_not_cost_the_job(path: Path, results: object) -> None:
+    rewrite(path, results=results)
+    assert load_job(path).results is None
+
+
+def test_a_file_without_results_opens(path: Path) -> None:
+    data = rewrite(path)
+    del data["results"]
+    path.write_text(json.dumps(data), encoding="utf-8")
+    assert load_job(path).results is None
 
 
 def test_a_byte_order_mark_does_no_harm(path: Path) -> None:
