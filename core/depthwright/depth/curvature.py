@@ -8,15 +8,16 @@ with a level :math:`c` of its own, so that only the crest's shape counts (the ap
 observation, and nothing is counted twice); :math:`T` the path over the bar's outline and :math:`D` the
 computed delay by the surface (:mod:`depthwright.depth.leg_delay`). The cover :math:`d` is what the apex's
 two-way time :math:`\tau` asks for. Fitted are :math:`\ln\varepsilon`, :math:`x_0` and :math:`c`; the radius
-is entered, never fitted, since it is nearly degenerate with the time zero. The answer is
+is entered, never fitted, since it is nearly degenerate with the time zero. The answer is the :math:`z` of
 
 .. math:: z = \ln\varepsilon + a_\tau (\tau - \tau_0) + a_s (s - s_0) + a_h (h - h_0) + a_k \ln k ,
 
-which is what the estimator takes: a tie then moves every depth without touching a node again.
+which is what the estimator takes, with the true quantities against those it was fitted with: a tie then moves
+every depth without touching a node again.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,6 +32,7 @@ Floats = NDArray[np.float64]
 _STEPS = 40
 _SETTLED = 1e-6
 _LARGEST_STEP = 0.15
+_HEIGHT_STEP_MM = 0.2
 _RANGE = (np.log(1.5), np.log(60.0))
 
 
@@ -102,6 +104,7 @@ def condense(crests: Sequence[Crest]) -> tuple[Curvature | None, ...]:
         if np.all(moved < _SETTLED):
             break
     model, slopes = batch.model(log_eps, apex)
+    slopes[5] += batch.delay_per_height(log_eps, apex)
     residual = np.where(batch.there, batch.time - model - level[:, None], 0.0)
     return _answers(batch, log_eps, model, slopes, residual, moved)
 
@@ -122,16 +125,17 @@ def _answers(
         inverse = np.linalg.pinv(matrix[index])
         # A shape that the model does not follow is known no better than it fits.
         chi = float((weight[index] * residual[index] ** 2).sum() / max(count - 3, 1))
-        gain = -(inverse @ others[index])[0]
+        # Least squares: with a quantity larger than taken, ln permittivity would come out lower by this.
+        slope = (inverse @ others[index])[0]
         answers.append(
             Curvature(
                 log_permittivity=float(log_eps[index]),
                 u=float(np.sqrt(inverse[0, 0] * max(1.0, chi))),
                 two_way_ns=float(batch.two_way[index]),
-                per_time=float(gain[0]),
-                per_separation=float(gain[1]),
-                per_height=float(gain[2]),
-                per_scale=float(gain[3]),
+                per_time=float(slope[0]),
+                per_separation=float(slope[1]),
+                per_height=float(slope[2]),
+                per_scale=float(slope[3]),
                 misfit_ns=float(np.sqrt((residual[index] ** 2).sum() / max(count, 1))),
             )
         )
@@ -212,6 +216,17 @@ class _Batch:
         )
         delay = self._delay(side, eps) - self._delay(middle, eps)
         return side.time_ns - middle.time_ns + delay, slopes
+
+    def delay_per_height(self, log_eps: Floats, apex: Floats) -> Floats:
+        """Change of the surface's delay after the apex with the antennas' height, ns/mm."""
+        eps = np.exp(log_eps)
+        cover, _ = self._cover(eps)
+        offset = self.sine[:, None] * (self.position - apex[:, None])
+        echoes = self._echo(offset, cover, eps), self._echo(np.zeros_like(offset), cover, eps)
+        higher = replace(self, height=self.height + _HEIGHT_STEP_MM)
+        beside, under = (higher._delay(echo, eps) - self._delay(echo, eps) for echo in echoes)
+        change: Floats = (beside - under) / _HEIGHT_STEP_MM
+        return change
 
     def weight(self, residual: Floats, model: Floats) -> Floats:
         """Weights of the nodes, 1/ns2: less for far ones, and less for outliers (Huber 1964)."""

@@ -82,10 +82,9 @@ def leg_delay_ns(
     wavelengths = np.maximum(length * np.sqrt(eps) * frequency / C_MM_PER_NS, 1e-6)
     heights = np.maximum(height * frequency / C_MM_PER_NS, 1e-6)
     place = np.stack([np.log(wavelengths), np.abs(angle), np.log(heights), np.log(eps)])
-    shape = (-1,) + (1,) * angle.ndim
-    index = (place - table.starts.reshape(shape)) / table.steps.reshape(shape)
+    index = (place.reshape(4, -1) - table.starts[:, None]) / table.steps[:, None]
     periods = scipy.ndimage.map_coordinates(
         table.coefficients, index, order=3, mode="nearest", prefilter=False
     )
-    delay: Floats = periods / frequency
+    delay: Floats = periods.reshape(angle.shape) / frequency
     return delay
