@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 
 from depthwright import wave
-from depthwright.depth.estimator import Depths, Posterior, plain_points, solve
+from depthwright.depth.estimator import Depths, Posterior, solve
+from depthwright.depth.points import plain_points
 from depthwright.depth.unknowns import AntennaPrior, LinePrior, Setting, ZonePrior
 
 C_MM_PER_NS = 299.792458

@@ -31,8 +31,9 @@ Floats = NDArray[np.float64]
 
 _STEPS = 40
 _SETTLED = 1e-6
+_STILL = 1e-3
 _LARGEST_STEP = 0.15
-_HEIGHT_STEP_MM = 0.2
+_STEP_NS, _STEP_MM, _STEP_LOG = 1e-3, 0.2, 1e-3
 _RANGE = (np.log(1.5), np.log(60.0))
 
 
@@ -95,7 +96,7 @@ def condense(crests: Sequence[Crest]) -> tuple[Curvature | None, ...]:
         model, slopes = batch.model(log_eps, apex)
         residual = batch.time - model - level[:, None]
         weight = batch.weight(residual, model)
-        step = _normal_step(slopes[:3], residual, weight)
+        step = _normal_step(slopes, residual, weight)
         # A leap in permittivity would leave the range where its apex time can be.
         step *= np.minimum(1.0, _LARGEST_STEP / np.maximum(np.abs(step[:, 0]), 1e-12))[:, None]
         log_eps = np.clip(log_eps + step[:, 0], *_RANGE)
@@ -104,42 +105,47 @@ def condense(crests: Sequence[Crest]) -> tuple[Curvature | None, ...]:
         if np.all(moved < _SETTLED):
             break
     model, slopes = batch.model(log_eps, apex)
-    slopes[5] += batch.delay_per_height(log_eps, apex)
     residual = np.where(batch.there, batch.time - model - level[:, None], 0.0)
-    return _answers(batch, log_eps, model, slopes, residual, moved)
-
-
-def _answers(
-    batch: "_Batch", log_eps: Floats, model: Floats, slopes: Floats, residual: Floats, moved: Floats
-) -> tuple[Curvature | None, ...]:
     weight = batch.weight(residual, model)
-    matrix = np.einsum("ibj,bj,kbj->bik", slopes[:3], weight, slopes[:3])
-    others = np.einsum("ibj,bj,kbj->bik", slopes[:3], weight, slopes[3:])
-    answers: list[Curvature | None] = []
-    for index in range(len(log_eps)):
-        count = int(batch.there[index].sum())
-        inside = _RANGE[0] + 0.01 < log_eps[index] < _RANGE[1] - 0.01
-        if not inside or moved[index] > 1e-3 or not np.isfinite(matrix[index]).all():
-            answers.append(None)
-            continue
-        inverse = np.linalg.pinv(matrix[index])
-        # A shape that the model does not follow is known no better than it fits.
-        chi = float((weight[index] * residual[index] ** 2).sum() / max(count - 3, 1))
-        # Least squares: with a quantity larger than taken, ln permittivity would come out lower by this.
-        slope = (inverse @ others[index])[0]
-        answers.append(
-            Curvature(
-                log_permittivity=float(log_eps[index]),
-                u=float(np.sqrt(inverse[0, 0] * max(1.0, chi))),
-                two_way_ns=float(batch.two_way[index]),
-                per_time=float(slope[0]),
-                per_separation=float(slope[1]),
-                per_height=float(slope[2]),
-                per_scale=float(slope[3]),
-                misfit_ns=float(np.sqrt((residual[index] ** 2).sum() / max(count, 1))),
-            )
-        )
-    return tuple(answers)
+    matrix = np.einsum("ibj,bj,kbj->bik", slopes, weight, slopes)
+    others = np.einsum("ibj,bj,kbj->bik", slopes, weight, batch.other_slopes(log_eps, apex))
+    settled = moved < _STILL
+    return tuple(
+        _answer(batch, i, float(log_eps[i]), matrix[i], others[i], residual[i], weight[i])
+        if settled[i]
+        else None
+        for i in range(len(log_eps))
+    )
+
+
+def _answer(
+    batch: "_Batch",
+    index: int,
+    log_eps: float,
+    matrix: Floats,
+    others: Floats,
+    residual: Floats,
+    weight: Floats,
+) -> Curvature | None:
+    """One crest's answer from its normal equations; None when it lies at the end of the range."""
+    if not _RANGE[0] + 0.01 < log_eps < _RANGE[1] - 0.01 or not np.isfinite(matrix).all():
+        return None
+    inverse = np.linalg.pinv(matrix)
+    count = int(batch.there[index].sum())
+    # A shape that the model does not follow is known no better than it fits.
+    misfit = float((weight * residual**2).sum() / max(count - 3, 1))
+    # Least squares: with a quantity larger than taken, ln permittivity would come out lower by this.
+    slope = (inverse @ others)[0]
+    return Curvature(
+        log_permittivity=log_eps,
+        u=float(np.sqrt(inverse[0, 0] * max(1.0, misfit))),
+        two_way_ns=float(batch.two_way[index]),
+        per_time=float(slope[0]),
+        per_separation=float(slope[1]),
+        per_height=float(slope[2]),
+        per_scale=float(slope[3]),
+        misfit_ns=float(np.sqrt((residual**2).sum() / max(count, 1))),
+    )
 
 
 def _normal_step(slopes: Floats, residual: Floats, weight: Floats) -> Floats:
@@ -188,45 +194,38 @@ class _Batch:
         )  # fmt: skip
 
     def model(self, log_eps: Floats, apex: Floats) -> tuple[Floats, Floats]:
-        """Times after the apex, and their slopes, shape (7, crests, nodes).
-
-        Slopes are with ln permittivity, x0, level; then two-way time, separation, height, ln scale.
-        """
+        """Times after the apex, and their slopes with ln permittivity, x0 and level, shape (3, ...)."""
         eps = np.exp(log_eps)
         cover, top = self._cover(eps)
         offset = self.sine[:, None] * (self.position - apex[:, None])
         side = self._echo(offset, cover, eps)
         middle = self._echo(np.zeros_like(offset), cover, eps)
-        deeper = side.per_mm - middle.per_mm
-        per_depth = deeper / top.per_mm[:, None]
-        slopes = np.stack(
-            [
-                side.per_log_permittivity
-                - middle.per_log_permittivity
-                - per_depth * top.per_log_permittivity[:, None],
-                -self.sine[:, None] * side.per_offset,
-                np.ones_like(offset),
-                per_depth,
-                side.per_separation
-                - middle.per_separation
-                - per_depth * top.per_separation[:, None],
-                -per_depth * top.per_height[:, None],
-                offset * side.per_offset,
-            ]
+        per_depth = (side.per_mm - middle.per_mm) / top.per_mm[:, None]
+        by_eps = (
+            side.per_log_permittivity
+            - middle.per_log_permittivity
+            - per_depth * top.per_log_permittivity[:, None]
         )
+        slopes = np.stack([by_eps, -self.sine[:, None] * side.per_offset, np.ones_like(offset)])
         delay = self._delay(side, eps) - self._delay(middle, eps)
         return side.time_ns - middle.time_ns + delay, slopes
 
-    def delay_per_height(self, log_eps: Floats, apex: Floats) -> Floats:
-        """Change of the surface's delay after the apex with the antennas' height, ns/mm."""
-        eps = np.exp(log_eps)
-        cover, _ = self._cover(eps)
-        offset = self.sine[:, None] * (self.position - apex[:, None])
-        echoes = self._echo(offset, cover, eps), self._echo(np.zeros_like(offset), cover, eps)
-        higher = replace(self, height=self.height + _HEIGHT_STEP_MM)
-        beside, under = (higher._delay(echo, eps) - self._delay(echo, eps) for echo in echoes)
-        change: Floats = (beside - under) / _HEIGHT_STEP_MM
-        return change
+    def other_slopes(self, log_eps: Floats, apex: Floats) -> Floats:
+        """Slopes with two-way time, separation, height and ln of the lateral scale, by differences."""
+        plain, _ = self.model(log_eps, apex)
+        stepped = (
+            replace(self, two_way=self.two_way + _STEP_NS),
+            replace(self, separation=self.separation + _STEP_MM),
+            replace(self, height=self.height + _STEP_MM),
+            replace(self, sine=self.sine * np.exp(_STEP_LOG)),
+        )
+        steps = (_STEP_NS, _STEP_MM, _STEP_MM, _STEP_LOG)
+        return np.stack(
+            [
+                (other.model(log_eps, apex)[0] - plain) / step
+                for other, step in zip(stepped, steps, strict=True)
+            ]
+        )
 
     def weight(self, residual: Floats, model: Floats) -> Floats:
         """Weights of the nodes, 1/ns2: less for far ones, and less for outliers (Huber 1964)."""

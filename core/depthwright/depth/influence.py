@@ -19,7 +19,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from depthwright.depth.estimator import Points, Posterior
+from depthwright.depth.estimator import Posterior
+from depthwright.depth.points import Points
 
 Floats = NDArray[np.float64]
 

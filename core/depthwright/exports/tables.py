@@ -1,4 +1,5 @@
-"""Tables for spreadsheets: bar schedule, thickness profile and targets of one line, as CSV.
+"""Tables for spreadsheets: bar schedule, thickness profile, targets and uncertainty budget of one line,
+as CSV.
 
 Each starts with comment lines (``#``) that carry units, depth model, evidence and cautions. The program's
 own words are plain ASCII; values are in the job's unit. No cell can be taken for a formula.
@@ -14,20 +15,32 @@ from datetime import datetime
 from depthwright.exports.wording import (
     TIES,
     UNIT_WORDS,
+    curvature_words,
     day_and_time,
     distance_words,
     evidence_words,
     model_words,
+    outlook_words,
     program,
+    set_aside,
     short_of_mm,
     source_words,
 )
-from depthwright.job import Job
+from depthwright.files.results_block import curved_marks
+from depthwright.job import Job, Line
 from depthwright.results.values import BarRow, Measured, Results
 from depthwright.results.words import CAUTIONS, INTERVALS, line_title, tie_words
 from depthwright.units import LengthUnit, format_length, from_mm, nearest_sixteenth
 
 DECIMALS: dict[LengthUnit, int] = {"mm": 1, "cm": 2, "in": 3}
+
+FINE = 2
+"""Decimals more for the parts of an uncertainty than for a length."""
+
+BUDGET = (
+    "Parts of the standard uncertainty u of each depth by where they come from; their squares add up to "
+    "that of u, and U = 2 u."
+)
 
 _ASCII = str.maketrans(
     {"±": "+/-", "−": "-", "–": "-", "—": "-", "\u202f": " ", "\u00a0": " ", "“": "'", "”": "'",
@@ -44,8 +57,10 @@ def bar_schedule(job: Job, line_id: str, results: Results, when: datetime) -> st
     unit = job.unit
     head = [
         "bar", *_place_heads(unit), f"cover {unit}", f"U cover {unit}", f"spacing {unit}",
-        f"U spacing {unit}", f"diameter {unit}", "two-way time ns", "source", "flags",
+        f"U spacing {unit}", f"diameter {unit}", "two-way time ns", "source",
+        "curvature counts", "flags",
     ]  # fmt: skip
+    line, curved = job.line(line_id), curved_marks(results, line_id)
     rows: list[list[Cell]] = [
         [
             bar.number,
@@ -55,7 +70,8 @@ def bar_schedule(job: Job, line_id: str, results: Results, when: datetime) -> st
             _number(bar.diameter_mm, unit),
             f"{bar.two_way_ns:.3f}",
             tie_words(bar.tie, unit) if bar.tie else "radar",
-            _flags(job, bar, results.provisional),
+            "yes" if bar.mark_id in curved else "no",
+            _flags(job, line, bar, results.provisional),
         ]
         for bar in results.lines[line_id].bars
     ]
@@ -65,12 +81,13 @@ def bar_schedule(job: Job, line_id: str, results: Results, when: datetime) -> st
 def thickness_profile(job: Job, line_id: str, results: Results, when: datetime) -> str:
     """The back faces of a line, point by point, with the file time each depth is read at."""
     unit = job.unit
-    head = ["back face", *_place_heads(unit, with_u=False), f"depth {unit}", f"U depth {unit}",
+    line = job.line(line_id)
+    head = ["back face", *_place_heads(unit), f"depth {unit}", f"U depth {unit}",
             "file time ns", "flags"]  # fmt: skip
     rows: list[list[Cell]] = [
         [
             face.number,
-            *_place(Measured(float(position), math.nan), unit, with_u=False),
+            *_place(_tracked_position(line, float(position)), unit),
             *_interval(Measured(float(depth), float(depth_u)), unit),
             f"{time:.3f}",
             "provisional" if results.provisional else "",
@@ -86,18 +103,64 @@ def thickness_profile(job: Job, line_id: str, results: Results, when: datetime) 
 def target_table(job: Job, line_id: str, results: Results, when: datetime) -> str:
     """The other targets of a line."""
     unit = job.unit
-    head = ["target", "number", *_place_heads(unit), f"depth {unit}", f"U depth {unit}", "flags"]
+    line = job.line(line_id)
+    head = ["target", "number", *_place_heads(unit), f"depth {unit}", f"U depth {unit}", "source",
+            "flags"]  # fmt: skip
     rows: list[list[Cell]] = [
         [
             row.what,
             row.number,
             *_place(row.position, unit),
             *_interval(row.depth, unit),
-            "provisional" if results.provisional else "",
+            tie_words(row.tie, unit) if row.tie else "radar",
+            "; ".join([*_provisional(results.provisional), *_aside(job, line, row.mark_id)]),
         ]
         for row in results.lines[line_id].targets
     ]
     return _table(job, line_id, results, when, "Targets", head, rows)
+
+
+def budget_table(job: Job, line_id: str, results: Results, when: datetime) -> str:
+    """What contributes how much to the uncertainty of each depth of a line, as standard uncertainties."""
+    unit = job.unit
+    marks = _measured_marks(results, line_id)
+    shares = [
+        {share.source: share.u_mm for share in results.budget_of(line_id, mark_id, place)}
+        if math.isfinite(depth.value_mm)
+        else {}
+        for _, mark_id, place, _, depth in marks
+    ]
+    total: dict[str, float] = {}
+    for row in shares:
+        for source, u_mm in row.items():
+            total[source] = total.get(source, 0.0) + u_mm**2
+    sources = sorted(total, key=lambda source: -total[source])
+    head = ["mark", *_place_heads(unit, with_u=False), f"depth {unit}", f"u {unit}",
+            *(f"u from {source} {unit}" for source in sources)]  # fmt: skip
+    rows: list[list[Cell]] = [
+        [
+            name,
+            *_place(position, unit, with_u=False),
+            _number(depth.value_mm, unit),
+            _number(depth.u_mm, unit, FINE),
+            *(_number(row.get(source, math.nan), unit, FINE) for source in sources),
+        ]
+        for (name, _, _, position, depth), row in zip(marks, shares, strict=True)
+    ]
+    return _table(job, line_id, results, when, "Uncertainty budget", head, rows, BUDGET)
+
+
+def _measured_marks(
+    results: Results, line_id: str
+) -> list[tuple[str, str, int, Measured, Measured]]:
+    """Name, id, place in the mark, position and depth of all that is measured on a line."""
+    rows = results.lines[line_id]
+    return [
+        *((f"bar {b.number}", b.mark_id, 0, b.position, b.cover) for b in rows.bars),
+        *((f"back face {face.number} anchor {place + 1}", face.mark_id, place, a.position, a.depth)
+          for face in rows.faces for place, a in enumerate(face.anchors)),
+        *((f"{t.what} {t.number}", t.mark_id, 0, t.position, t.depth) for t in rows.targets),
+    ]  # fmt: skip
 
 
 def _table(
@@ -106,14 +169,16 @@ def _table(
     results: Results,
     when: datetime,
     title: str,
-    head: Sequence[Cell],
+    head: Sequence[str],
     rows: Iterable[Sequence[Cell]],
+    explained: str = "",
 ) -> str:
     text = io.StringIO(newline="")
-    for comment in _comments(job, line_id, results, when, title):
+    explanation = (explained,) if explained else ()
+    for comment in (*_comments(job, line_id, results, when, title), *explanation):
         text.write(f"# {_comment(comment)}\r\n")
     writer = csv.writer(text)
-    writer.writerow(head)
+    writer.writerow(_comment(name) for name in head)
     writer.writerows([_safe(cell) for cell in row] for row in rows)
     return text.getvalue()
 
@@ -133,7 +198,9 @@ def _comments(
         distance_words(job, line),
         *model_words(job, line, results),
         *evidence_words(results),
+        *curvature_words(job, line, results),
         TIES,
+        *outlook_words(results, job.unit),
         source_words(line),
         f"sha256 of the scan {line.scan.sha256}",
         *(f"Warning: {warning}" for warning in results.warnings),
@@ -189,17 +256,21 @@ def _interval(measured: Measured | None, unit: LengthUnit) -> list[str]:
     return [_number(measured.value_mm, unit), _number(measured.expanded_mm, unit)]
 
 
-def _number(value_mm: float, unit: LengthUnit) -> str:
+def _number(value_mm: float, unit: LengthUnit, more: int = 0) -> str:
     """A number for a spreadsheet; empty where there is none."""
     if not math.isfinite(value_mm):
         return ""
-    return f"{from_mm(value_mm, unit):.{DECIMALS[unit]}f}"
+    return f"{from_mm(value_mm, unit):.{DECIMALS[unit] + more}f}"
 
 
-def _flags(job: Job, bar: BarRow, provisional: bool) -> str:
-    flags = []
-    if provisional:
-        flags.append("provisional")
+def _tracked_position(line: Line, position_mm: float) -> Measured:
+    """A tracked point is where its trace was recorded: only the distance scale is open."""
+    recorded = line.recorded_mm(position_mm) - line.scan.first_mm
+    return Measured(position_mm, line.distance_scale_u * abs(recorded))
+
+
+def _flags(job: Job, line: Line, bar: BarRow, provisional: bool) -> str:
+    flags = _provisional(provisional)
     if not math.isfinite(bar.cover.value_mm):
         flags.append("no depth")
     if bar.overlaps_direct:
@@ -207,4 +278,14 @@ def _flags(job: Job, bar: BarRow, provisional: bool) -> str:
     short = short_of_mm(bar, job)
     if short > 0:
         flags.append(f"{_number(short, job.unit)} {job.unit} short of the specified cover")
-    return "; ".join(flags)
+    return "; ".join([*flags, *_aside(job, line, bar.mark_id)])
+
+
+def _provisional(provisional: bool) -> list[str]:
+    return ["provisional"] if provisional else []
+
+
+def _aside(job: Job, line: Line, mark_id: str) -> list[str]:
+    """A known depth that does not count, with the reason, whose words are the user's."""
+    tie = set_aside(line, mark_id)
+    return [_comment(f"{tie_words(tie, job.unit)} set aside: {tie.set_aside}")] if tie else []

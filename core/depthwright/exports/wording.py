@@ -1,13 +1,16 @@
 """What image and tables say of a line beside its numbers: depth model, evidence, source."""
 
 import math
+from dataclasses import replace
 from datetime import datetime
 from pathlib import PureWindowsPath
 
 from depthwright import __version__, wave
-from depthwright.job import Job, Line
-from depthwright.results.values import COVERAGE_FACTOR, BarRow, LineModel, Results
-from depthwright.results.words import footing
+from depthwright.constants import PERMITTIVITY_MAX, PERMITTIVITY_MIN
+from depthwright.files.results_block import curved_marks
+from depthwright.job import Job, Line, Tie
+from depthwright.results.values import COVERAGE_FACTOR, BarRow, EvidenceRow, LineModel, Results
+from depthwright.results.words import footing, joined
 from depthwright.units import (
     THIN_SPACE,
     LengthUnit,
@@ -19,6 +22,10 @@ from depthwright.units import (
 TARGET_LETTERS = {"duct": "D", "conduit": "C", "void": "V", "unknown": "?"}
 
 UNIT_WORDS: dict[LengthUnit, str] = {"mm": "millimetres", "cm": "centimetres", "in": "inches"}
+
+MOST_KNOWN_NAMED = 4
+"""More known depths than this are counted, not named, in the sentence on what depths rest on."""
+MOST_BARS_NAMED = 8
 
 TIES = "Known depths are given with their standard uncertainty, or with limits where it says so."
 
@@ -52,21 +59,85 @@ def model_words(job: Job, line: Line, results: Results) -> tuple[str, ...]:
     )
     return (
         f"Permittivity {permittivity}, velocity {velocity}/ns.",
-        footing(results, job.unit),
+        footing_words(results, job.unit),
         f"{antenna.name}: separation {separation}, height {height}, "
         f"{antenna.centre_frequency_ghz:g} GHz ({antenna.source}).",
         f"Direct wave at {line.direct.time_ns:.2f} ns, two-way times from {_zero_words(model)} ps before it.",
     )
 
 
+def footing_words(results: Results, unit: LengthUnit) -> str:
+    """What depths rest on and how good they are; many known depths are counted, since the evidence
+    names each."""
+    known = sum(row.kind == "tie" and row.used for row in results.evidence)
+    if known > MOST_KNOWN_NAMED:
+        others = results.adopted_from[known:]
+        results = replace(results, adopted_from=(f"{known} known depths", *others))
+    return footing(results, unit)
+
+
 def evidence_words(results: Results) -> tuple[str, ...]:
-    """Each piece of evidence with the permittivity it alone would give."""
-    words = []
-    for row in results.evidence:
-        alone = format_plain(row.permittivity, COVERAGE_FACTOR * row.permittivity_u)
-        used = "" if row.used else " (not used)"
-        words.append(f"{row.label[:1].upper()}{row.label[1:]} alone gives {alone}{used}.")
-    return tuple(words)
+    """Each piece of evidence with the permittivity it alone would give, and what is said of it."""
+    return tuple(_evidence_word(row) for row in results.evidence)
+
+
+def _evidence_word(row: EvidenceRow) -> str:
+    note = row.note or ("" if row.used else "Not used.")
+    more = f"; {note[0].lower()}{note[1:]}" if note else "."
+    return f"{row.label[:1].upper()}{row.label[1:]} {_alone(row)}{more}"
+
+
+def _alone(row: EvidenceRow) -> str:
+    """``alone gives 8.4 (5.9 to 12.1)``; what no wave could do is said instead."""
+    if row.permittivity <= PERMITTIVITY_MIN * (1 + 1e-6):
+        return "alone would need a wave faster than in air"
+    if row.permittivity >= PERMITTIVITY_MAX * (1 - 1e-6):
+        return "alone would need a wave slower than in water"
+    low, high = row.interval
+    places = 2 if high - row.permittivity < 0.1 else 1
+    least = f"under {PERMITTIVITY_MIN:g}" if low < PERMITTIVITY_MIN else f"{low:.{places}f}"
+    most = f"over {PERMITTIVITY_MAX:g}" if high > PERMITTIVITY_MAX else f"{high:.{places}f}"
+    return f"alone gives {row.permittivity:.{places}f} ({least} to {most})"
+
+
+def curvature_words(job: Job, line: Line, results: Results) -> tuple[str, ...]:
+    """Of which bars of a line the curvature counts; nothing where there are none."""
+    bars = results.lines[line.id].bars
+    if not bars:
+        return ()
+    if not job.zone_of(line).curvature:
+        return ("Curvature is switched off and does not count.",)
+    curved = curved_marks(results, line.id)
+    counted = [bar.number for bar in bars if bar.mark_id in curved]
+    if not counted:
+        return ("On this line no bar's curvature counts.",)
+    if len(counted) == len(bars) > 1:
+        return (f"On this line the curvature of all {len(bars)} bars counts.",)
+    if len(counted) > MOST_BARS_NAMED:
+        return (
+            f"On this line the curvature of {len(counted)} of {len(bars)} bars counts; the bar "
+            "schedule says of which.",
+        )
+    names = _bars(counted)
+    return (f"On this line the curvature of {names[0].lower()}{names[1:]} counts.",)
+
+
+def outlook_words(results: Results, unit: LengthUnit) -> tuple[str, ...]:
+    """What the deep interval would be with less and with more evidence."""
+    outlook = results.outlook
+    if outlook is None:
+        return ()
+    rows = "; ".join(
+        f"{row.what} {format_length(row.expanded_mm, unit, {'mm': 1, 'cm': 2, 'in': 2}[unit])}"
+        for row in outlook.rows
+    )
+    return (f"U of {outlook.deep_label} by what is known: {rows}.",)
+
+
+def set_aside(line: Line, mark_id: str) -> Tie | None:
+    """A known depth of a bar or another target that is kept and does not count."""
+    tie = getattr(line.mark(mark_id), "tie", None)
+    return tie if isinstance(tie, Tie) and not tie.used else None
 
 
 def distance_words(job: Job, line: Line) -> str:
@@ -124,8 +195,8 @@ def remarks_on_bars(bars: tuple[BarRow, ...]) -> tuple[str, ...]:
 
 def _bars(numbers: list[int]) -> str:
     """``Bar 4``, ``Bars 4, 7 and 9``."""
-    *first, last = (str(number) for number in numbers)
-    return f"Bars {', '.join(first)} and {last}" if first else f"Bar {last}"
+    names = joined([str(number) for number in numbers])
+    return f"Bar{'s' if len(numbers) > 1 else ''} {names}"
 
 
 def short_of_mm(row: BarRow, job: Job) -> float:

@@ -12,8 +12,13 @@ from matplotlib.figure import Figure
 
 from depthwright.errors import DepthwrightError
 from depthwright.exports.figure import ImageStyle, line_figure
-from depthwright.exports.tables import bar_schedule, target_table, thickness_profile
-from depthwright.exports.wording import model_words, program
+from depthwright.exports.tables import (
+    bar_schedule,
+    budget_table,
+    target_table,
+    thickness_profile,
+)
+from depthwright.exports.wording import curvature_words, evidence_words, model_words, program
 from depthwright.files.atomic import replacing
 from depthwright.job import Job, Line
 from depthwright.measuring.stage import PickStage
@@ -140,6 +145,8 @@ def _tables(job: Job, line: Line, results: Results, when: datetime) -> list[tupl
         tables.append(("thickness", thickness_profile(job, line.id, results, when)))
     if rows.targets:
         tables.append(("targets", target_table(job, line.id, results, when)))
+    if rows.bars or rows.faces or rows.targets:
+        tables.append(("budget", budget_table(job, line.id, results, when)))
     return tables
 
 
@@ -147,7 +154,16 @@ def _rendered(
     figure: Figure, kind: ImageFormat, job: Job, line: Line, results: Results, when: datetime
 ) -> bytes:
     title = f"{job.name}: {line.name}"
-    about = " ".join((*model_words(job, line, results), *CAUTIONS))
+    warnings = (f"Warning: {warning}" for warning in results.warnings)
+    about = " ".join(
+        (
+            *warnings,
+            *model_words(job, line, results),
+            *evidence_words(results),
+            *curvature_words(job, line, results),
+            *CAUTIONS,
+        )
+    )
     dated = when if when.tzinfo else when.astimezone()
     metadata: dict[ImageFormat, dict[str, object]] = {
         "png": {"Title": title, "Description": about, "Software": program()},

@@ -34,7 +34,7 @@ from depthwright.results.values import (
 )
 from depthwright.results.words import CAUTIONS, INTERVALS
 
-__all__ = ["PROFILE_POINTS", "ResultsBlock", "compare_results", "results_block"]
+__all__ = ["PROFILE_POINTS", "ResultsBlock", "compare_results", "curved_marks", "results_block"]
 
 PROFILE_POINTS = 1000
 """Most points of a back face's profile in a job file; the exported profile holds all of them."""
@@ -159,7 +159,7 @@ def _outlook(outlook: Outlook) -> OutlookBlock:
 
 def _line(line_id: str, name: str, results: Results) -> LineBlock:
     rows = results.lines[line_id]
-    curved = _curved(results, line_id)
+    curved = curved_marks(results, line_id)
     return LineBlock(
         line=line_id,
         name=name,
@@ -170,7 +170,7 @@ def _line(line_id: str, name: str, results: Results) -> LineBlock:
     )
 
 
-def _curved(results: Results, line_id: str) -> frozenset[str]:
+def curved_marks(results: Results, line_id: str) -> frozenset[str]:
     """Ids of the marks on a line whose curvature counted."""
     return frozenset(
         mark

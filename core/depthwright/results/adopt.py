@@ -5,7 +5,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from depthwright.depth.estimator import Points, Posterior, solve
+from depthwright.depth.estimator import Posterior, solve
+from depthwright.depth.points import Points
 from depthwright.depth.unknowns import Setting
 from depthwright.job import Job
 from depthwright.results.spots import Spot

@@ -6,7 +6,8 @@ from collections.abc import Mapping
 import numpy as np
 
 from depthwright.depth import priors
-from depthwright.depth.estimator import Depths, Points
+from depthwright.depth.estimator import Depths
+from depthwright.depth.points import Points
 from depthwright.job import BarMark, FaceMark, Job, Line, TargetMark, Tie
 from depthwright.measuring.backface import FaceTrack
 from depthwright.results.adopt import Adopted, adopt

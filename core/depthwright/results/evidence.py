@@ -8,8 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from depthwright.depth.estimator import Model, Points, Posterior, implied_log_permittivity, solve
+from depthwright.depth.estimator import Posterior, solve
 from depthwright.depth.influence import Without, curvature_apart, without_tie
+from depthwright.depth.model import Model, implied_log_permittivity
+from depthwright.depth.points import Points
 from depthwright.depth.unknowns import Setting
 from depthwright.job import Job, Zone
 from depthwright.results.adopt import Adopted, flat

@@ -7,8 +7,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from depthwright.depth.estimator import Depths, Points, solve
+from depthwright.depth.estimator import Depths, solve
 from depthwright.depth.influence import with_reading
+from depthwright.depth.points import Points
 from depthwright.depth.unknowns import Setting
 from depthwright.job import Job
 from depthwright.results.adopt import Adopted

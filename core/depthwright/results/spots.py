@@ -11,7 +11,7 @@ from depthwright.constants import C_MM_PER_NS, TYPICAL_PERMITTIVITY
 from depthwright.depth import priors
 from depthwright.depth.curvature import Crest, Curvature, condense
 from depthwright.depth.direct_wave import direct_shift
-from depthwright.depth.estimator import Points, plain_points
+from depthwright.depth.points import Points, plain_points
 from depthwright.depth.unknowns import AntennaPrior, LinePrior, Setting, ZonePrior
 from depthwright.job import Antenna, BarMark, CrestNode, FaceMark, Job, Line, TargetMark, Tie
 

@@ -11,14 +11,10 @@ from numpy.typing import ArrayLike, NDArray
 
 from depthwright import wave
 from depthwright.depth.curvature import Crest, Curvature
-from depthwright.depth.estimator import (
-    Points,
-    Posterior,
-    State,
-    implied_log_permittivity,
-    plain_points,
-)
+from depthwright.depth.estimator import Posterior
 from depthwright.depth.influence import Share, budget
+from depthwright.depth.model import State, implied_log_permittivity
+from depthwright.depth.points import Points, plain_points
 from depthwright.depth.priors import BAR_PICK_U_NS
 from depthwright.job import TargetKind, Tie
 

@@ -8,7 +8,7 @@ import pytest
 
 from depthwright import wave
 from depthwright.constants import C_MM_PER_NS
-from depthwright.depth.estimator import Points, plain_points
+from depthwright.depth.points import Points, plain_points
 from depthwright.depth.unknowns import AntennaPrior, LinePrior, Setting, ZonePrior
 
 EXACT = 1e-6

@@ -11,13 +11,9 @@ from hypothesis import strategies as st
 
 from depthwright import wave
 from depthwright.constants import C_MM_PER_NS
-from depthwright.depth.estimator import (
-    LEAST_FREEDOM,
-    Model,
-    implied_log_permittivity,
-    plain_points,
-    solve,
-)
+from depthwright.depth.estimator import LEAST_FREEDOM, solve
+from depthwright.depth.model import Model, implied_log_permittivity
+from depthwright.depth.points import plain_points
 from depthwright.depth.unknowns import AntennaPrior, LinePrior, Setting, ZonePrior
 from depthwright.errors import DepthwrightError
 

@@ -46,12 +46,13 @@ def test_taking_a_tie_out_is_solving_without_it(evidence):
     for index in (0, 1):
         rest = known.tie_mm.copy()
         rest[index] = NAN
-        anew = solve(known.with_ties(rest, known.tie_u_mm), setting)
+        untied = known.with_ties(rest, known.tie_u_mm)
+        anew = solve(untied, setting)
         out = without_tie(solve(known, setting), known, index)
         at = anew.names.index("ln_permittivity:zone-1")
         assert out.theta[at] == pytest.approx(anew.theta[at], abs=6e-3)
         assert out.covariance[at, at] == pytest.approx(anew.fit.covariance[at, at], rel=0.06)
-        said = anew.depths(known)
+        said = anew.depths(untied)
         # Independent of the meter's shared part, the tie differs from what the rest says by this much.
         slope = said.sensitivity[index].copy()
         slope[anew.names.index("meter:m")] += known.tie_u_mm[index] * math.sqrt(0.5)

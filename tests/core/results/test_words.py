@@ -82,7 +82,7 @@ def test_the_footing_tells_a_site_engineer_how_good_depths_are_and_what_would_he
     no_bars = evaluate(
         edits.type_permittivity(known_job(covers=()), known_job().zones[0], 8.0, 0.5)
     )
-    assert "they are good to 10" in words.footing(no_bars)
+    assert "they are good to 11\u202fmm" in words.footing(no_bars)
 
 
 def test_a_permittivity_is_written_with_its_expanded_uncertainty(known_job):
