@@ -16,7 +16,8 @@ MODE_KEYS = {"look": "F2", "bar": "F3", "face": "F4", "target": "F6", "note": "F
 
 def command_table(window: "MainWindow") -> tuple[Command, ...]:
     """All commands of a window."""
-    document, keeper, presenter = window.document, window.keeper, window.presenter
+    document, keeper = window.document, window.keeper
+    presenter, entries = window.presenter, window.entries
 
     def has_line() -> bool:
         return document.line is not None
@@ -65,17 +66,26 @@ def command_table(window: "MainWindow") -> tuple[Command, ...]:
             when=lambda: bool(document.history.redo_words),
         ),
         Command("delete", "Delete mark", document.delete_selected, "Ctrl+Backspace", when=has_mark),
-        Command("renumber", "Number bars along the line", presenter.renumber, when=has_line),
-        Command("remove-line", "Remove this line", presenter.remove_line, when=has_line),
-        Command("line-sheet", "Line and antenna…", presenter.edit_line, "Ctrl+L", when=has_line),
-        Command("job-sheet", "Job…", presenter.edit_job, "Ctrl+J"),
+        Command("renumber", "Number bars along the line", entries.renumber, when=has_line),
+        Command("remove-line", "Remove this line", entries.remove_line, when=has_line),
+        Command("line-sheet", "Line and antenna…", entries.edit_line, "Ctrl+L", when=has_line),
+        Command("job-sheet", "Job…", entries.edit_job, "Ctrl+J"),
+        Command(
+            "budget",
+            "Budget of the mark",
+            lambda on: window.details.unfold_budget(on),
+            "Ctrl+B",
+            tip="What contributes to the uncertainties of the selected mark",
+            checkable=True,
+            when=has_mark,
+        ),
         Command("zoom-in", "Zoom in", lambda: window.pane.zoom(1.3), "Ctrl++", when=has_scan),
         Command("zoom-out", "Zoom out", lambda: window.pane.zoom(1 / 1.3), "Ctrl+-", when=has_scan),
         Command("zoom-all", "Show the whole line", window.pane.show_all, "Ctrl+0", when=has_scan),
         Command(
             "dewow",
             "Dewow",
-            lambda on: presenter.change_recipe("Dewow", dewow=on),
+            lambda on: entries.change_recipe("Dewow", dewow=on),
             tip="Take away slow drift",
             checkable=True,
             when=has_scan,
@@ -83,17 +93,17 @@ def command_table(window: "MainWindow") -> tuple[Command, ...]:
         Command(
             "background",
             "Background",
-            lambda on: presenter.change_recipe("Background removal", remove_background=on),
+            lambda on: entries.change_recipe("Background removal", remove_background=on),
             tip="Take away what all traces share. A flat back face goes with it",
             checkable=True,
             when=has_scan,
         ),
         Command("invert", "Invert colours", presenter.reshade, checkable=True, when=has_scan),
         *(
-            Command(f"unit-{unit}", f"Lengths in {unit}", partial(presenter.choose_unit, unit))
+            Command(f"unit-{unit}", f"Lengths in {unit}", partial(entries.choose_unit, unit))
             for unit in LENGTH_UNITS
         ),
-        Command("appearance", "Light or dark", presenter.next_appearance, "Ctrl+Shift+L"),
+        Command("appearance", "Light or dark", entries.next_appearance, "Ctrl+Shift+L"),
         Command("about", "About Depthwright", window.about),
     )
 

@@ -6,7 +6,7 @@ import pyqtgraph as pg
 from PySide6.QtCore import QPointF, QRectF, Qt
 from PySide6.QtGui import QBrush, QColor, QFont, QPainter, QPolygonF
 
-from depthwright.units import LengthUnit, format_length
+from depthwright.units import LengthUnit, format_interval
 from depthwright_app import theme
 from depthwright_app.picture import CoverBar, Picture
 from depthwright_app.plotting.axes import LengthAxis
@@ -60,7 +60,8 @@ class _Covers(Overlay):
     def _label(self, labels: Labels, cover: CoverBar) -> None:
         text = cover.label
         if cover.short_of_mm > 0:
-            text += f"   short by {format_length(cover.short_of_mm, self.unit)}"
+            short = format_interval(cover.short_of_mm, cover.expanded_mm, self.unit, 1)
+            text += f"   short by {short}"
         where = self.at(cover.position_mm, cover.cover_mm - cover.expanded_mm)
         colour = theme.SELECTED if cover.selected else theme.BAR
         labels.place(text, where - QPointF(0, 4), colour, self.picture.provisional, cover.label)

@@ -28,8 +28,9 @@ from depthwright_app.actions import Commands
 from depthwright_app.background import Background
 from depthwright_app.command_table import command_table
 from depthwright_app.document import Document
+from depthwright_app.entries import Entries
 from depthwright_app.job_keeper import JobKeeper
-from depthwright_app.ledger import Ledger
+from depthwright_app.ledger.panel import Ledger
 from depthwright_app.marking import MODES, Marking
 from depthwright_app.message_strip import MessageStrip
 from depthwright_app.panels.details import Details
@@ -53,13 +54,14 @@ class MainWindow(QMainWindow):
         self.marking = Marking(self.document, self.pane)
         self.tree, self.details = MarksTree(), Details()
         self.ledger, self.strip = Ledger(), MessageStrip()
-        self.presenter = Presenter(self)
+        self.presenter, self.entries = Presenter(self), Entries(self)
         self.keeper.style = self.presenter.style
         self.commands = Commands(self, command_table(self))
         self._place_panes()
         self._make_toolbars()
         self._make_menus()
         self.presenter.connect_all()
+        self.entries.connect_all()
         self.marking.set_mode(self.marking.mode.id)
         self.setAcceptDrops(True)
         self.resize(1440, 900)
@@ -169,6 +171,8 @@ class MainWindow(QMainWindow):
                 "dewow",
                 "background",
                 "invert",
+                "",
+                "budget",
                 "",
                 *(f"unit-{unit}" for unit in LENGTH_UNITS),
                 "",

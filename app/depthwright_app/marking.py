@@ -7,15 +7,17 @@ from PySide6.QtCore import QObject, Qt, Signal
 from depthwright import edits
 from depthwright.constants import TYPICAL_PERMITTIVITY_U
 from depthwright.errors import DepthwrightError
-from depthwright.job import BarMark, FaceMark, Job, Mark, Origin, Tie
+from depthwright.job import FaceMark, Job, Tie
 from depthwright.measuring.picking import Pick
 from depthwright.units import format_length, parse_reading
-from depthwright_app.document import Document, Selection, mark_words
+from depthwright_app.document import USUAL_ORIGIN, Document, mark_words
+from depthwright_app.job_state import Selection
 from depthwright_app.picture import BarGlyph
 from depthwright_app.section.reading_box import ReadingBox
 from depthwright_app.section.view import SectionPane
 
 HIT_PX = 16.0
+NOT_POSITIVE = "A known depth is more than zero. Type it like 35 or 35 ± 1."
 
 
 @dataclass(frozen=True)
@@ -209,8 +211,9 @@ class Marking(QObject):
         """A digit was typed: open the box at the selected mark."""
         mark, selection = self.document.selected, self.document.selection
         if mark is None or mark.kind == "note" or selection is None:
+            note = "A note has no depth. " if mark is not None else ""
             self.document.said.emit(
-                "Select a bar, a target or the back face, then type its known depth.", False
+                f"{note}Select a bar, a target or the back face, then type its known depth.", False
             )
             return
         unit = self.document.job.unit
@@ -218,24 +221,30 @@ class Marking(QObject):
         line = self.document.job.line(selection.line_id)
         at = self.pane.pixels(line.on_concrete_mm(place.position_mm), place.time_ns)
         spread = format_length(self.document.reading_u_mm, unit, 0 if unit == "mm" else 2)
-        hint = f"{_usual_origin(mark)}, ± {spread} unless typed. Enter ties, Esc discards."
+        origin = USUAL_ORIGIN[mark.kind]
+        hint = f"{origin}, ± {spread} unless typed. Enter ties, Esc discards."
         title = f"Known depth of {mark_words(mark)}"
         self.box.ask(at, title, hint, unit, first)
 
     def _entered(self, text: str) -> None:
         mark = self.document.selected
+        if mark is None:
+            return
+        if text.strip()[:1] in ("-", "−"):
+            self.box.complain(NOT_POSITIVE)
+            return
         try:
             reading = parse_reading(text, self.document.job.unit)
         except DepthwrightError as problem:
             self.box.complain(str(problem))
             return
         if reading.value_mm <= 0:
-            self.box.complain("A known depth is more than zero.")
+            self.box.complain(NOT_POSITIVE)
             return
         tie = Tie(
             depth_mm=reading.value_mm,
             plus_minus_mm=reading.plus_minus_mm or self.document.reading_u_mm,
-            origin=_usual_origin(mark),
+            origin=USUAL_ORIGIN[mark.kind],
         )
         if self.document.tie_selected(tie):
             self.box.discard()
@@ -280,9 +289,3 @@ def _inside(bar: BarGlyph, distance_mm: float, time_ns: float) -> bool:
     times = [time for _, time in bar.outline]
     across = min(distances) <= distance_mm <= max(distances)
     return across and min(times) <= time_ns <= max(times)
-
-
-def _usual_origin(mark: Mark | None) -> Origin:
-    if isinstance(mark, BarMark):
-        return "cover meter"
-    return "drilled hole or core" if isinstance(mark, FaceMark) else "exposed target"

@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 from depthwright.exports.wording import TARGET_LETTERS
 from depthwright.job import BarMark, FaceMark, Job, Line, NoteMark, TargetMark, Tie
 from depthwright.results.values import FaceRow, LineRows, Measured, Results
-from depthwright.units import THIN_SPACE, LengthUnit, format_interval, format_length, from_mm
+from depthwright.units import THIN_SPACE, LengthUnit, format_interval, from_mm
+from depthwright_app.wording import place_words
 
 Floats = NDArray[np.float64]
 
@@ -146,7 +147,7 @@ def readout(
             return (("Depth", full(target.depth)), ("Position", full(target.position)))
     note = line.mark(mark_id)
     if isinstance(note, NoteMark):
-        return (("Position", format_length(line.on_concrete_mm(note.position_mm), job.unit)),)
+        return (("Position", place_words(line, note.position_mm, job.unit)),)
     return ()
 
 
@@ -245,7 +246,7 @@ def _anchors(
                     position_mm=anchor_row.position.value_mm,
                     time_ns=anchor.time_ns,
                     label=measured_label(anchor_row.depth, job.unit),
-                    tie_label=tie_words(anchor.tie, job.unit),
+                    tie_label=tie_words(anchor_row.tie, job.unit),
                     surface_ns=surface,
                     selected=(mark.id, place) == chosen,
                 )
@@ -256,15 +257,18 @@ def _anchors(
 def _points(
     line: Line, rows: LineRows, job: Job, chosen: tuple[str, int | None]
 ) -> list[PointGlyph]:
-    depths = {row.mark_id: row.depth for row in rows.targets}
+    targets = {row.mark_id: row for row in rows.targets}
+    surface = float(rows.model.file_ns(np.zeros(1))[0])
     glyphs = []
     for mark in line.marks:
         if not isinstance(mark, TargetMark | NoteMark):
             continue
         if isinstance(mark, TargetMark):
-            label = f"{TARGET_LETTERS[mark.what]}{mark.number}   {measured_label(depths[mark.id], job.unit)}"
+            row = targets[mark.id]
+            depth = measured_label(row.depth, job.unit)
+            label, tie = f"{TARGET_LETTERS[mark.what]}{mark.number}   {depth}", row.tie
         else:
-            label = mark.text
+            label, tie = mark.text, None
         glyphs.append(
             PointGlyph(
                 kind=mark.kind,
@@ -273,8 +277,8 @@ def _points(
                 position_mm=line.on_concrete_mm(mark.position_mm),
                 time_ns=mark.time_ns,
                 label=label,
-                tie_label="",
-                surface_ns=mark.time_ns,
+                tie_label=tie_words(tie, job.unit),
+                surface_ns=surface,
                 selected=mark.id == chosen[0],
             )
         )

@@ -101,6 +101,7 @@ def _sheet(look: Look) -> str:
     QLabel[warning="true"] {{ border: 1px solid {look.text}; border-radius: 4px; padding: 8px;
         font-weight: 600; }}
     QFrame[panel="true"] {{ background: {look.panel}; }}
+    EvidenceLine:focus {{ border-left: 3px solid {look.accent}; }}
     QFrame#strip {{ border-top: 1px solid {look.hairline}; background: {look.ground}; }}
     QFrame#reading {{ background: {look.panel}; border: 2px solid {TIE}; border-radius: 6px; }}
     QPushButton {{ padding: 4px 12px; border-radius: 4px; border: 1px solid {look.hairline};
@@ -108,6 +109,8 @@ def _sheet(look: Look) -> str:
     QPushButton:hover, QPushButton:focus {{ border-color: {look.accent}; }}
     QPushButton[primary="true"] {{ background: {look.accent}; color: {look.on_accent};
         border-color: {look.accent}; }}
+    QPushButton[link="true"] {{ border: 0; padding: 0; background: transparent; color: {look.accent}; }}
+    QPushButton[link="true"]:focus, QPushButton[link="true"]:hover {{ text-decoration: underline; }}
     QPushButton:disabled {{ color: {look.quiet}; }}
     QLineEdit, QComboBox {{ padding: 3px 6px; border: 1px solid {look.hairline}; border-radius: 4px;
         background: {look.panel}; }}

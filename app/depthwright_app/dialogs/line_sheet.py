@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from PySide6.QtWidgets import (
+    QComboBox,
     QDialog,
     QDialogButtonBox,
     QFileDialog,
@@ -20,15 +21,23 @@ from PySide6.QtWidgets import (
 
 from depthwright import edits
 from depthwright.errors import DepthwrightError
-from depthwright.job import Antenna, DirectPick, Job, Line
+from depthwright.job import Antenna, DirectPick, DirectShiftSource, Job, Line
 from depthwright.units import (
     LengthUnit,
     from_mm,
     parse_length_mm,
     parse_plain,
+    parse_reading,
     parse_signed_length_mm,
 )
 from depthwright_app import theme
+from depthwright_app.wording import separation_u_mm
+
+STANDARD = "With its standard uncertainty, like 40 ± 1 mm"
+SHIFTS: dict[DirectShiftSource, str] = {
+    "computed": "computed for a dipole pair",
+    "measured": "held by the time offset, as measured for a card",
+}
 
 
 class LineSheet(QDialog):
@@ -94,15 +103,24 @@ class LineSheet(QDialog):
         form = QFormLayout()
         form.setSpacing(theme.GRID)
         self.antenna_name = _field(form, "Name", "")
-        self.separation = _field(form, "Separation", "")
-        self.antenna_height = _field(form, "Height above the surface", "")
+        self.separation = _field(form, "Separation", "", STANDARD)
+        self.antenna_height = _field(form, "Height above the surface", "", STANDARD)
         self.frequency = _field(form, "Centre frequency, GHz", "")
         self.offset = _field(
             form,
             "Time offset, ps",
             "",
-            "How much later than s/c the direct wave's maximum comes, with its standard uncertainty",
+            "How much later the direct wave's maximum comes than s/c and, where it is computed, its shift; "
+            "with its standard uncertainty",
         )
+        self.shift = QComboBox()
+        self.shift.addItems(list(SHIFTS.values()))
+        self.shift.setAccessibleName("Direct wave's shift")
+        self.shift.setToolTip(
+            "Close to the concrete the direct wave does not come at s/c. The shift is computed for a pair "
+            "of dipoles, or the time offset holds all of it, as when it was measured on bare concrete."
+        )
+        form.addRow("Direct wave's shift", self.shift)
         self.source_words = QLabel()
         self.source_words.setWordWrap(True)
         self.source_words.setProperty("quiet", True)
@@ -112,8 +130,9 @@ class LineSheet(QDialog):
 
     def _show_antenna(self, antenna: Antenna) -> None:
         self.antenna_name.setText(antenna.name)
-        self.separation.setText(self._length(antenna.separation_mm))
-        self.antenna_height.setText(self._length(antenna.height_mm))
+        self.separation.setText(self._spread(antenna.separation_mm, separation_u_mm(antenna)))
+        self.antenna_height.setText(self._spread(antenna.height_mm, antenna.height_u_mm))
+        self.shift.setCurrentIndex(list(SHIFTS).index(antenna.direct_shift))
         self.frequency.setText(f"{antenna.centre_frequency_ghz:g}")
         self.offset.setText(_offset_words(antenna))
         self._shown = antenna
@@ -121,6 +140,12 @@ class LineSheet(QDialog):
 
     def _length(self, value_mm: float) -> str:
         return f"{round(from_mm(value_mm, self._unit), 3):.12g} {self._unit}"
+
+    def _spread(self, value_mm: float, u_mm: float) -> str:
+        """``40 ± 1 mm``; bare where it is exact."""
+        if u_mm == 0:
+            return self._length(value_mm)
+        return f"{round(from_mm(value_mm, self._unit), 3):.12g} ± {self._length(u_mm)}"
 
     def _ask_card(self) -> None:
         name, _ = QFileDialog.getOpenFileName(self, "Antenna card", "", "Antenna card (*.json)")
@@ -183,15 +208,24 @@ class LineSheet(QDialog):
             offset, spread = parse_plain(self.offset.text())
             offset_ns = offset * 1e-3
             offset_u_ns = offset_u_ns if spread is None else spread * 1e-3
+        separation, separation_u = self._typed_spread(
+            self.separation, shown.separation_mm, separation_u_mm(shown), shown.separation_u_mm
+        )
+        height, height_u = self._typed_spread(
+            self.antenna_height, shown.height_mm, shown.height_u_mm, shown.height_u_mm
+        )
         frequency = shown.centre_frequency_ghz
         if self.frequency.text() != f"{frequency:g}":
             frequency = parse_plain(self.frequency.text())[0]
         return {
             "name": self.antenna_name.text().strip() or self._antenna.name,
-            "separation_mm": self._typed_length(self.separation, shown.separation_mm),
+            "separation_mm": separation,
+            "separation_u_mm": separation_u,
             "separation_known": shown.separation_known
-            or self.separation.text() != self._length(shown.separation_mm),
-            "height_mm": self._typed_length(self.antenna_height, shown.height_mm),
+            or self.separation.text() != self._spread(shown.separation_mm, separation_u_mm(shown)),
+            "height_mm": height,
+            "height_u_mm": height_u,
+            "direct_shift": list(SHIFTS)[self.shift.currentIndex()],
             "centre_frequency_ghz": frequency,
             "time_offset_ns": offset_ns,
             "time_offset_u_ns": offset_u_ns,
@@ -207,6 +241,16 @@ class LineSheet(QDialog):
         """What is typed; what is shown is rounded, so a text left as it is keeps its value."""
         text = field.text()
         return shown_mm if text == self._length(shown_mm) else parse(text, self._unit)
+
+    def _typed_spread(
+        self, field: QLineEdit, shown_mm: float, shown_u_mm: float, own_u_mm: float
+    ) -> tuple[float, float]:
+        """What is typed with its standard uncertainty; one that is not typed stays as it is."""
+        if field.text() == self._spread(shown_mm, shown_u_mm):
+            return shown_mm, own_u_mm
+        reading = parse_reading(field.text(), self._unit)
+        spread_mm = reading.plus_minus_mm
+        return reading.value_mm, own_u_mm if spread_mm is None else spread_mm
 
     def change(self, job: Job) -> Job:
         """The edit of the job that was accepted."""
@@ -231,7 +275,7 @@ def read_card(path: Path, antenna_id: str) -> Antenna:
         raise DepthwrightError(
             f"{path.name} is not an antenna card.",
             "A card is JSON with separation_mm, centre_frequency_ghz, height_mm, time_offset_ns, "
-            "time_offset_u_ns, name and source.",
+            "time_offset_u_ns, direct_shift, name and source.",
         ) from None
 
 

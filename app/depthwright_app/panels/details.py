@@ -1,78 +1,101 @@
-"""The details of the selected mark: number, diameter, known depth, kind, text."""
+"""The details of the selected mark: what is known of it and its budget, its fields, its known depth."""
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from typing import get_args
 
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import (
-    QCheckBox,
     QComboBox,
     QFormLayout,
     QFrame,
-    QHBoxLayout,
     QLabel,
     QLineEdit,
     QPushButton,
+    QScrollArea,
+    QToolButton,
     QVBoxLayout,
     QWidget,
 )
 
-from depthwright.job import (
-    Anchor,
-    BarMark,
-    FaceMark,
-    Mark,
-    NoteMark,
-    Origin,
-    TargetKind,
-    TargetMark,
-    Tie,
-)
+from depthwright.job import BarMark, FaceMark, Mark, NoteMark, TargetKind, TargetMark
 from depthwright.units import LengthUnit, from_mm
 from depthwright_app import theme
-from depthwright_app.document import mark_words
+from depthwright_app.budget import Budget
+from depthwright_app.document import USUAL_ORIGIN, mark_words, tie_of
+from depthwright_app.panels.budget_view import BudgetView
+from depthwright_app.panels.tie_editor import TieEditor
 
-ORIGINS: tuple[Origin, ...] = get_args(Origin)
 KINDS: tuple[TargetKind, ...] = get_args(TargetKind)
-Known = tuple[tuple[str, str], ...]
-"""Pairs of a name and a value with its interval."""
 
 
-class Details(QFrame):
+@dataclass(frozen=True)
+class Shown:
+    """What the panel shows: a mark (with its anchor), and pairs of a name and a value with its interval."""
+
+    mark: Mark
+    anchor: int | None
+    unit: LengthUnit
+    known: tuple[tuple[str, str], ...] = ()
+    budgets: tuple[Budget, ...] = ()
+    reading_u_mm: float = 1.0
+
+
+class Details(QScrollArea):
     """Fields of one mark; each sends what was typed, as typed."""
 
     number_typed = Signal(str)
     diameter_typed = Signal(str)
-    tie_typed = Signal(str, str, str, bool)
-    """Depth, plus-minus, origin, and whether plus-minus are limits."""
+    crossing_typed = Signal(str)
+    tie_typed = Signal(object)
     untie_wanted = Signal()
+    aside_wanted = Signal(str)
+    complained = Signal(str)
     kind_chosen = Signal(str)
     text_typed = Signal(str)
     delete_wanted = Signal()
+    budget_wanted = Signal(bool)
 
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
-        self.setProperty("panel", True)
-        self._box = QVBoxLayout(self)
+        self.setWidgetResizable(True)
+        self.setFrameShape(QFrame.Shape.NoFrame)
+        self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        inner = QFrame()
+        inner.setProperty("panel", True)
+        self.setWidget(inner)
+        self._box = QVBoxLayout(inner)
         self._box.setContentsMargins(theme.GRID * 2, theme.GRID, theme.GRID * 2, theme.GRID * 2)
         self._body: QWidget | None = None
-        self._shown: object = None
+        self._shown: Shown | None = None
+        self.budget_open = False
+        """Whether the budget is unfolded; it stays so from mark to mark."""
 
-    def show_mark(
-        self, mark: Mark | None, anchor: int | None, unit: LengthUnit, known: Known = ()
-    ) -> None:
+    def show_mark(self, shown: Shown | None) -> None:
         """Write down another mark; typing in progress is left alone when nothing changed."""
-        if self._shown == (mark, anchor, unit, known) and self._body is not None:
+        if self._shown == shown and self._body is not None:
             return
-        self._shown = (mark, anchor, unit, known)
+        same = (
+            shown is not None
+            and self._shown is not None
+            and (self._shown.mark.id, self._shown.anchor) == (shown.mark.id, shown.anchor)
+        )
+        self._shown = shown
         if self._body is not None:
             while self._box.takeAt(0) is not None:
                 pass
             self._body.hide()
             self._body.deleteLater()
-        self._body = self._empty() if mark is None else self._form(mark, anchor, unit, known)
+        self._body = self._empty() if shown is None else self._form(shown)
         self._box.addWidget(self._body)
         self._box.addStretch()
+        if not same:
+            self.verticalScrollBar().setValue(0)
+
+    def unfold_budget(self, unfold: bool) -> None:
+        """Show or hide the budget: the window gives it on request, since it costs a moment."""
+        self.budget_open = unfold
+        self.budget_wanted.emit(unfold)
 
     def _empty(self) -> QWidget:
         label = QLabel(
@@ -82,38 +105,62 @@ class Details(QFrame):
         label.setProperty("quiet", True)
         return label
 
-    def _form(self, mark: Mark, anchor: int | None, unit: LengthUnit, known: Known) -> QWidget:
-        body = QWidget()
+    def _form(self, shown: Shown) -> QWidget:
+        body, mark, unit = QWidget(), shown.mark, shown.unit
         form = QFormLayout(body)
         form.setContentsMargins(0, 0, 0, 0)
         form.setSpacing(theme.GRID)
-        title = QLabel(_title(mark, anchor))
+        title = QLabel(_title(mark, shown.anchor))
         title.setProperty("heading", True)
         form.addRow(title)
-        for name, value in known:
-            shown = QLabel(value)
-            shown.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
-            form.addRow(name, shown)
+        for name, value in shown.known:
+            written = QLabel(value)
+            written.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
+            form.addRow(name, written)
+        if not isinstance(mark, NoteMark):
+            self._budget(form, shown)
         if isinstance(mark, BarMark):
             self._line(form, "Number", str(mark.number), self.number_typed.emit)
             diameter = f"{from_mm(mark.diameter_mm, unit):.4g} {unit}"
             self._line(form, "Diameter", diameter, self.diameter_typed.emit)
-            self._tie(form, mark.tie, "cover meter", unit)
-        elif isinstance(mark, FaceMark):
-            place: Anchor = mark.anchors[anchor or 0]
-            self._tie(form, place.tie, "drilled hole or core", unit)
+            crossing = self._line(
+                form, "Crossing angle", f"{mark.crossing_deg:g}°", self.crossing_typed.emit
+            )
+            crossing.setToolTip("Between the bar and the line, 20 to 90 degrees; 90 is square")
         elif isinstance(mark, TargetMark):
-            kind = QComboBox()
-            kind.addItems([name.capitalize() for name in KINDS])
-            kind.setCurrentIndex(KINDS.index(mark.what))
-            kind.activated.connect(lambda index: self.kind_chosen.emit(KINDS[index]))
-            form.addRow("Kind", kind)
+            self._kind(form, mark)
         elif isinstance(mark, NoteMark):
             self._line(form, "Text", mark.text, self.text_typed.emit)
+        if not isinstance(mark, NoteMark):
+            form.addRow(self._tie(shown))
         delete = QPushButton("Delete")
         delete.clicked.connect(self.delete_wanted)
         form.addRow(delete)
         return body
+
+    def _budget(self, form: QFormLayout, shown: Shown) -> None:
+        fold = QToolButton()
+        fold.setText("Budget")
+        fold.setToolTip("What contributes to the uncertainties, and how much")
+        fold.setAccessibleName("Budget")
+        fold.setCheckable(True)
+        fold.setChecked(self.budget_open)
+        fold.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+        fold.setToolButtonStyle(Qt.ToolButtonStyle.ToolButtonTextBesideIcon)
+        fold.setArrowType(Qt.ArrowType.DownArrow if self.budget_open else Qt.ArrowType.RightArrow)
+        fold.setProperty("fold", True)
+        fold.clicked.connect(self.unfold_budget)
+        form.addRow(fold)
+        if self.budget_open:
+            form.addRow(BudgetView(shown.budgets, shown.unit))
+
+    def _kind(self, form: QFormLayout, mark: TargetMark) -> None:
+        kind = QComboBox()
+        kind.setAccessibleName("Kind")
+        kind.addItems([name.capitalize() for name in KINDS])
+        kind.setCurrentIndex(KINDS.index(mark.what))
+        kind.activated.connect(lambda index: self.kind_chosen.emit(KINDS[index]))
+        form.addRow("Kind", kind)
 
     def _line(
         self, form: QFormLayout, label: str, text: str, send: Callable[[str], object]
@@ -124,49 +171,23 @@ class Details(QFrame):
         form.addRow(label, field)
         return field
 
-    def _tie(self, form: QFormLayout, tie: Tie | None, usual: Origin, unit: LengthUnit) -> None:
-        def number(value_mm: float) -> str:
-            return f"{round(from_mm(value_mm, unit), 3):g}"
-
-        depth = QLineEdit(number(tie.depth_mm) if tie else "")
-        depth.setPlaceholderText(f"known depth, {unit}")
-        depth.setAccessibleName("Known depth of the mark")
-        spread = QLineEdit(number(tie.plus_minus_mm) if tie else "")
-        spread.setPlaceholderText(f"± {number(1.0)} {unit}")
-        spread.setAccessibleName("Uncertainty of the known depth")
-        origin = QComboBox()
-        origin.addItems([name.capitalize() for name in ORIGINS])
-        origin.setCurrentIndex(ORIGINS.index(tie.origin if tie else usual))
-        limits = QCheckBox("± are limits, not a standard uncertainty")
-        limits.setChecked(tie.limits if tie else False)
-        row = QHBoxLayout()
-        row.addWidget(depth, 3)
-        row.addWidget(QLabel("±"))
-        row.addWidget(spread, 2)
-
-        def send() -> None:
-            self.tie_typed.emit(
-                depth.text(), spread.text(), ORIGINS[origin.currentIndex()], limits.isChecked()
-            )
-
-        depth.returnPressed.connect(send)
-        spread.returnPressed.connect(send)
-        form.addRow("Tie", row)
-        form.addRow("From", origin)
-        form.addRow(limits)
-        buttons = QHBoxLayout()
-        apply = QPushButton("Tie" if tie is None else "Change tie")
-        apply.setProperty("primary", True)
-        apply.clicked.connect(send)
-        buttons.addWidget(apply)
-        if tie is not None:
-            untie = QPushButton("Untie")
-            untie.clicked.connect(self.untie_wanted)
-            buttons.addWidget(untie)
-        buttons.addStretch()
-        form.addRow(buttons)
+    def _tie(self, shown: Shown) -> TieEditor:
+        mark = shown.mark
+        editor = TieEditor(
+            tie_of(mark, shown.anchor),
+            USUAL_ORIGIN[mark.kind],
+            shown.unit,
+            shown.reading_u_mm,
+            isinstance(mark, BarMark),
+        )
+        editor.tie_typed.connect(self.tie_typed)
+        editor.complained.connect(self.complained)
+        editor.untie_wanted.connect(self.untie_wanted)
+        editor.aside_wanted.connect(self.aside_wanted)
+        return editor
 
 
 def _title(mark: Mark, anchor: int | None) -> str:
-    name = mark_words(mark).capitalize()
+    name = mark_words(mark)
+    name = f"{name[:1].upper()}{name[1:]}"
     return f"{name}, anchor {(anchor or 0) + 1}" if isinstance(mark, FaceMark) else name

@@ -4,10 +4,11 @@ from PySide6.QtCore import QEvent, QObject, Qt, Signal
 from PySide6.QtGui import QFont, QKeyEvent
 from PySide6.QtWidgets import QHeaderView, QTreeWidget, QTreeWidgetItem, QWidget
 
-from depthwright.job import Job, NoteMark
+from depthwright.job import Job, NoteMark, Tie
 from depthwright.results.values import LineRows, Results
 from depthwright.units import format_interval
-from depthwright_app.document import Selection, mark_words
+from depthwright_app.document import mark_words, tie_of
+from depthwright_app.job_state import Selection
 
 PLACE = Qt.ItemDataRole.UserRole
 
@@ -102,22 +103,29 @@ def _entries(job: Job, rows: LineRows, line_id: str) -> list[tuple[Selection, st
     entries = []
     for bar in rows.bars:
         depth = format_interval(bar.cover.value_mm, bar.cover.expanded_mm, unit, 1)
-        tied = "  tied" if bar.tie else ""
+        tied = _tied(tie_of(line.mark(bar.mark_id), None))
         entries.append((Selection(line_id, bar.mark_id), f"Bar {bar.number}{tied}", depth))
     for face in rows.faces:
         name = mark_words(line.mark(face.mark_id)).capitalize()
         for place, anchor in enumerate(face.anchors):
             depth = format_interval(anchor.depth.value_mm, anchor.depth.expanded_mm, unit, 1)
-            tied = "  tied" if anchor.tie else ""
+            tied = _tied(tie_of(line.mark(face.mark_id), place))
             words = f"{name}, anchor {place + 1}{tied}"
             entries.append((Selection(line_id, face.mark_id, place), words, depth))
     for target in rows.targets:
         depth = format_interval(target.depth.value_mm, target.depth.expanded_mm, unit, 1)
-        name = mark_words(line.mark(target.mark_id)).capitalize()
-        entries.append((Selection(line_id, target.mark_id), name, depth))
+        mark = line.mark(target.mark_id)
+        words = f"{mark_words(mark).capitalize()}{_tied(tie_of(mark, None))}"
+        entries.append((Selection(line_id, target.mark_id), words, depth))
     entries.extend(
         (Selection(line_id, mark.id), f"Note: {mark.text}", "")
         for mark in line.marks
         if isinstance(mark, NoteMark)
     )
     return entries
+
+
+def _tied(tie: Tie | None) -> str:
+    if tie is None:
+        return ""
+    return "  tied" if tie.used else "  tie set aside"

@@ -113,9 +113,9 @@ class MarksItem(Overlay):
     def _point(self, painter: QPainter, point: PointGlyph) -> None:
         here = self.at(point.position_mm, point.time_ns)
         width = SELECTED_PX if point.selected else LINE_PX
+        if point.tie_label:
+            self._tie(painter, point.position_mm, point.surface_ns, point.time_ns)
         if point.kind == "anchor":
-            if point.tie_label:
-                self._tie(painter, point.position_mm, point.surface_ns, point.time_ns)
             colour = theme.SELECTED if point.selected else theme.FACE
             tick = QPolygonF([here - QPointF(0, 7), here + QPointF(0, 7)])
             cased_line(painter, tick, colour, width + 1, theme.CASING)
@@ -132,10 +132,10 @@ class MarksItem(Overlay):
 
     def _point_label(self, labels: Labels, point: PointGlyph) -> None:
         here = self.at(point.position_mm, point.time_ns)
+        if point.tie_label:
+            surface = self.at(point.position_mm, point.surface_ns)
+            labels.place(f"tie {point.tie_label}", surface - QPointF(0, 4), theme.TIE)
         if point.kind == "anchor":
-            if point.tie_label:
-                surface = self.at(point.position_mm, point.surface_ns)
-                labels.place(f"tie {point.tie_label}", surface - QPointF(0, 4), theme.TIE)
             if point.selected:
                 labels.place(point.label, here - QPointF(0, 12), theme.SELECTED)
             return

@@ -1,0 +1,1 @@
+"""The right side of the window: what speaks about the depths, and what is adopted."""
