@@ -13,6 +13,10 @@ from depthwright_app.plotting.axes import LengthAxis
 from depthwright_app.plotting.overlay import Labels, Overlay, pen
 
 
+LEAST_SHORT_MM = 0.5
+"""A shortfall that would be written as zero is not written."""
+
+
 class _Covers(Overlay):
     """Whiskers from cover - U to cover + U, the cover as a tick, shortfalls hatched."""
 
@@ -59,7 +63,7 @@ class _Covers(Overlay):
 
     def _label(self, labels: Labels, cover: CoverBar) -> None:
         text = cover.label
-        if cover.short_of_mm > 0:
+        if cover.short_of_mm > LEAST_SHORT_MM:
             short = format_interval(cover.short_of_mm, cover.expanded_mm, self.unit, 1)
             text += f"   short by {short}"
         where = self.at(cover.position_mm, cover.cover_mm - cover.expanded_mm)

@@ -171,4 +171,5 @@ def _summary(job: Job, results: Results) -> list[str]:
 
 
 def _kind(path: Path) -> str:
-    return "schedule" if path.suffix == ".csv" else "image"
+    kinds = {".csv": "table", ".png": "image", ".svg": "image", ".pdf": "image"}
+    return kinds.get(path.suffix, "file")

@@ -92,6 +92,8 @@ def _sheet(look: Look) -> str:
     QToolButton {{ padding: 4px 6px; border-radius: 4px; border: 1px solid transparent; }}
     QToolButton:hover {{ border-color: {look.hairline}; }}
     QToolButton:checked {{ background: {look.accent}; color: {look.on_accent}; }}
+    QToolButton[fold="true"] {{ padding: 2px 6px 2px 0; }}
+    QToolButton[fold="true"]:checked {{ background: transparent; color: {look.text}; }}
     QToolButton:focus {{ border-color: {look.accent}; }}
     QSplitter::handle {{ background: {look.hairline}; }}
     QTreeView {{ border: 0; background: {look.panel}; }}

@@ -65,10 +65,8 @@ def separation_u_mm(antenna: Antenna) -> float:
 def antenna_words(job: Job, line: Line) -> str:
     """A line's datum and its antenna with what is open about it, U with k = 2."""
     antenna, unit = job.antenna_of(line), job.unit
-    separation = format_interval(
-        antenna.separation_mm, COVERAGE_FACTOR * separation_u_mm(antenna), unit
-    )
-    height = format_interval(antenna.height_mm, COVERAGE_FACTOR * antenna.height_u_mm, unit)
+    separation = _spread_or_exact(antenna.separation_mm, separation_u_mm(antenna), unit)
+    height = _spread_or_exact(antenna.height_mm, antenna.height_u_mm, unit)
     held = " (all of the direct wave's shift)" if antenna.direct_shift == "measured" else ""
     return (
         f"{line.name}: from {line.datum}, {line.direction}.\n"
@@ -76,6 +74,12 @@ def antenna_words(job: Job, line: Line) -> str:
         f"{antenna.centre_frequency_ghz:g} GHz, time offset {1e3 * antenna.time_offset_ns:.0f} ± "
         f"{2e3 * antenna.time_offset_u_ns:.0f} ps{held}; intervals with k = 2; {antenna.source}."
     )
+
+
+def _spread_or_exact(value_mm: float, u_mm: float, unit: LengthUnit) -> str:
+    if u_mm == 0:
+        return f"{format_length(value_mm, unit, {'mm': 1, 'cm': 2, 'in': 3}[unit])} exactly"
+    return format_interval(value_mm, COVERAGE_FACTOR * u_mm, unit)
 
 
 def _plain(tie: Tie, unit: LengthUnit) -> str:

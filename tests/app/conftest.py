@@ -18,7 +18,7 @@ from PySide6.QtGui import QMouseEvent
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication, QDialog, QFileDialog, QMessageBox
 
-from depthwright.edits import change_line
+from depthwright.edits import change_line, change_zone
 from depthwright.files.jobfile import load_job
 from depthwright_app.demo import copy_demo, mark_click
 from depthwright_app.document import Selection
@@ -246,3 +246,13 @@ def marked(hand, tour_marks):
     hand.document.edit("Mark all", lambda job: change_line(job, "line-1", marks=tour_marks))
     hand.settle()
     return hand
+
+
+@pytest.fixture
+def plain(marked):
+    """The same with the curvature switched off: depths rest on a permittivity typical of concrete."""
+    zone = marked.document.job.zones[0]
+    marked.document.edit("Off", lambda job: change_zone(job, zone.id, curvature=False))
+    marked.settle()
+    assert marked.document.results.provisional
+    return marked

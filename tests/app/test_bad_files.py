@@ -261,7 +261,8 @@ def test_a_scan_that_is_gone_leaves_its_marks(marked, demo):
     assert marked.line.mark(marks[1].id).tie.depth_mm == 35.0
 
 
-def test_a_missing_scan_is_told_once_and_not_at_every_undo(marked, demo):
+def test_a_missing_scan_is_told_once_and_not_at_every_undo(plain, demo):
+    marked = plain
     marked.trigger("save")
     (demo.parent / "deck-L2.sgy").unlink()
     marked.window.keeper.open_path(demo)

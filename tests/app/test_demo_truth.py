@@ -5,6 +5,7 @@ with the formula that the program inverts. No Qt here.
 """
 
 import json
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -73,25 +74,32 @@ def test_thickness_with_one_shallow_reading(marked, name):
 
 def test_the_permittivity_lies_in_its_interval(marked):
     _, before, after = marked
-    assert before.provisional
-    assert abs(after.permittivity - 8.1) <= 2 * after.permittivity_u
-    assert abs(after.permittivity - 8.1) < abs(before.permittivity - 8.1)
+    for results in (before, after):
+        assert not results.provisional, "the curvature of the bars speaks before any tie"
+        assert abs(results.permittivity - 8.1) <= 2 * results.permittivity_u
+    assert after.permittivity_u <= before.permittivity_u
 
 
-def test_the_tied_bar_shows_its_ties_uncertainty(marked):
+def test_the_tied_bar_is_as_good_as_its_tie_and_hardly_better(marked):
+    """All other evidence of its depth is several times worse than the reading, and its share is small."""
     job, _, results = marked
     row = next(row for row in rows_of(results, job, TOUR["tie"]["line"]).bars if row.tie)
-    assert row.cover.u_mm == pytest.approx(1.0, abs=0.01)
-    assert row.cover.value_mm == pytest.approx(TOUR["tie"]["depth_mm"], abs=0.01)
+    assert 0.85 < row.cover.u_mm <= 1.0
+    assert abs(row.cover.value_mm - TOUR["tie"]["depth_mm"]) < 0.5
 
 
 def test_the_off_screen_run_writes_job_images_and_tables(tmp_path):
     said = main_job(copy_demo(tmp_path / "copy"))
-    written = [
-        line.split(": ", 1)[1] for line in said if line.startswith(("image", "schedule", "job"))
-    ]
-    assert len(written) == 12
-    assert all((tmp_path / "copy").as_posix() in path for path in written)
+    written = {
+        Path(line.split(": ", 1)[1])
+        for line in said
+        if line.startswith(("image", "table", "file", "job"))
+    }
+    folder = tmp_path / "copy"
+    assert written == {folder / "demo-marked.dwjob", *(folder / "exports").iterdir()}
+    for name in LINES:
+        for part in ("marked.png", "bars.csv", "thickness.csv"):
+            assert folder / "exports" / f"{name}-{part}" in written
     assert load_job(tmp_path / "copy" / "demo-marked.dwjob").results is not None
 
 

@@ -174,7 +174,8 @@ def test_deleting_anchors_ends_with_the_face(marked):
     assert marked.document.selection is None
 
 
-def test_deleting_a_tied_bar_takes_its_evidence_away(marked):
+def test_deleting_a_tied_bar_takes_its_evidence_away(plain):
+    marked = plain
     marked.select(marked.bar_at(260.0).id)
     marked.type("35\r")
     assert not marked.document.results.provisional
@@ -255,12 +256,22 @@ def test_the_kind_of_a_target_and_the_text_of_a_note_are_edited(hand):
     assert [point.label.split()[0] for point in hand.pane.marks.picture.points] == ["D1", "joint"]
 
 
-def test_a_target_takes_no_known_depth(hand):
+def test_a_target_takes_a_known_depth_of_what_was_exposed(hand):
     hand.trigger("mode-target")
     hand.click(260.0, 1.45)
+    hand.type("36\r")
+    (target,) = hand.line.marks
+    assert (target.tie.depth_mm, target.tie.origin) == (36.0, "exposed target")
+    (row,) = hand.rows().targets
+    assert row.depth.u_mm == pytest.approx(1.0, abs=0.05)
+
+
+def test_a_note_takes_no_known_depth(hand):
+    hand.trigger("mode-note")
+    hand.click(505.0, 5.0)
     hand.type("3")
     assert not hand.box.isVisible()
-    assert "Select a bar or the back face" in hand.said
+    assert hand.said.startswith("A note has no depth. Select a bar")
 
 
 def test_a_click_in_the_tree_selects_the_mark_and_shows_its_line(marked):

@@ -115,7 +115,7 @@ class EvidenceLine(QFrame):
         self.action.setCursor(Qt.CursorShape.PointingHandCursor)
         self.count = QCheckBox("Counts")
         self.reason = QLineEdit()
-        self.reason.setPlaceholderText("Why it is set aside")
+        self.reason.setPlaceholderText("Why it is set aside, then Enter")
         self.reason.setAccessibleName("Reason for setting it aside")
         self.reason.hide()
         if item.kind == "adopted":
@@ -132,7 +132,7 @@ class EvidenceLine(QFrame):
 
     def _layout(self) -> None:
         box = QVBoxLayout(self)
-        box.setContentsMargins(0, 4, 0, 4)
+        box.setContentsMargins(0, 6, 0, 6)
         box.setSpacing(2)
         for left, right in (
             (self.title, (self.value,)),

@@ -102,7 +102,8 @@ def _other(job: Job, row: EvidenceRow) -> Item:
     if row.kind == "curvature":
         on = job.zones[0].curvature
         title = row.label if on else "Curvature: switched off"
-        return _item(row, title, "", None, "curvature off" if on else "curvature on")
+        detail = "from their picked crests"
+        return _item(row, title, detail, None, "curvature off" if on else "curvature on")
     detail = "a check beside the others, never counted" if row.kind == "focusing" else ""
     return _item(row, row.label, detail, None, "")
 
@@ -130,11 +131,10 @@ def _curvature_off(job: Job) -> Item:
     return Item(
         kind="curvature",
         title="Curvature: switched off",
-        detail="",
+        detail=f"nothing is taken from {crests}",
         value="",
         middle=0.0,
         interval=None,
         used=False,
-        note=f"Nothing is taken from {crests}.",
         switch="curvature on",
     )

@@ -4,7 +4,7 @@ from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QGridLayout, QLabel, QVBoxLayout, QWidget
 
 from depthwright.results.values import Outlook
-from depthwright.units import LengthUnit, format_length
+from depthwright.units import LengthUnit, format_interval
 from depthwright_app import theme
 from depthwright_app.wording import spread_words
 
@@ -49,8 +49,9 @@ def _table(outlook: Outlook, unit: LengthUnit) -> QWidget:
     grid.setHorizontalSpacing(2 * theme.GRID)
     grid.setVerticalSpacing(4)
     grid.setColumnStretch(0, 1)
-    deep = format_length(outlook.deep.value_mm, unit)
-    rows = [(f"For {outlook.deep_label}, now at {deep}", "U (k = 2)", False)]
+    now = next(row.expanded_mm for row in outlook.rows if row.now)
+    deep = format_interval(outlook.deep.value_mm, now, unit)
+    rows = [(f"For {outlook.deep_label}, now {deep}", "U (k = 2)", False)]
     rows += [(row.what, spread_words(row.expanded_mm, unit), row.now) for row in outlook.rows]
     for index, (what, spread, now) in enumerate(rows):
         left = _label(f"{what[:1].upper()}{what[1:]}", quiet=not now)

@@ -57,7 +57,7 @@ class Ledger(QScrollArea):
         self.warnings = _wrapped()
         self.warnings.setProperty("warning", True)
         self.field = QLineEdit()
-        self.keep = QCheckBox("Keep it as evidence beside the others")
+        self.keep = QCheckBox("Keep it beside the others")
         self._layout(QVBoxLayout(inner))
         self.field.returnPressed.connect(self._enter)
         self.keep.clicked.connect(self.keep_changed)

@@ -2,7 +2,7 @@
 
 from PySide6.QtCore import QRectF, QSize, Qt
 from PySide6.QtGui import QColor, QPainter, QPaintEvent, QPalette
-from PySide6.QtWidgets import QGridLayout, QLabel, QSizePolicy, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QGridLayout, QHBoxLayout, QLabel, QSizePolicy, QVBoxLayout, QWidget
 
 from depthwright.units import LengthUnit
 from depthwright_app import theme
@@ -55,8 +55,10 @@ def _table(budget: Budget, unit: LengthUnit) -> QWidget:
     grid.setVerticalSpacing(1)
     grid.setColumnStretch(0, 1)
     total = f"u = {spread_words(budget.u_mm, unit)},  U = {spread_words(2 * budget.u_mm, unit)}"
-    grid.addWidget(_label(budget.what, "heading"), 0, 0)
-    grid.addWidget(_number(total, "heading"), 0, 1, 1, 2)
+    head = QHBoxLayout()
+    head.addWidget(_label(budget.what, "heading"), 1)
+    head.addWidget(_number(total, "heading"))
+    grid.addLayout(head, 0, 0, 1, 3)
     for index, part in enumerate(budget.parts):
         _part(grid, 1 + 2 * index, part, unit)
     return body

@@ -119,6 +119,15 @@ class Details(QScrollArea):
             form.addRow(name, written)
         if not isinstance(mark, NoteMark):
             self._budget(form, shown)
+            form.addRow(self._tie(shown))
+        self._own_fields(form, mark, unit)
+        delete = QPushButton("Delete")
+        delete.clicked.connect(self.delete_wanted)
+        form.addRow(delete)
+        return body
+
+    def _own_fields(self, form: QFormLayout, mark: Mark, unit: LengthUnit) -> None:
+        """What only this kind of mark has."""
         if isinstance(mark, BarMark):
             self._line(form, "Number", str(mark.number), self.number_typed.emit)
             diameter = f"{from_mm(mark.diameter_mm, unit):.4g} {unit}"
@@ -131,12 +140,6 @@ class Details(QScrollArea):
             self._kind(form, mark)
         elif isinstance(mark, NoteMark):
             self._line(form, "Text", mark.text, self.text_typed.emit)
-        if not isinstance(mark, NoteMark):
-            form.addRow(self._tie(shown))
-        delete = QPushButton("Delete")
-        delete.clicked.connect(self.delete_wanted)
-        form.addRow(delete)
-        return body
 
     def _budget(self, form: QFormLayout, shown: Shown) -> None:
         fold = QToolButton()

@@ -56,11 +56,10 @@ class DepthAxis(pg.AxisItem):  # type: ignore[misc]
         return [self._words(self.depth_mm(value)) for value in values]
 
     def depth_mm(self, file_ns: float) -> float:
-        """Depth at a file time, mm; zero above the surface."""
+        """Depth of a bar read at a file time, mm, as the ticks are placed; zero above the surface."""
         if self.model is None:
             return math.nan
-        depth = self.model.depths(np.array([file_ns]), np.array([1e-3]))[0][0]
-        return float(np.nan_to_num(depth))
+        return float(np.nan_to_num(self.model.read_at(file_ns).value_mm))
 
     def _depths_mm(self, low_ns: float, high_ns: float, size_px: float) -> NDArray[np.float64]:
         first, last = (self.depth_mm(end) for end in sorted((low_ns, high_ns)))
