@@ -6,7 +6,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.ticker import FixedLocator
 
-from depthwright.exports import band, palette, sheet
+from depthwright.exports import band, columns, palette, sheet
 from depthwright.exports.band import Label
 from depthwright.exports.lettering import Type, shorten, width_mm, wrap
 from depthwright.exports.marks import Marks
@@ -38,6 +38,11 @@ STRIP_MM = 20.0
 _AXIS_MM = 9.0
 _COLUMNS_MM = (130.0, 76.0, 60.0)
 _MOST_SHEET_MM = 62.0
+_LEAST_SECTION_MM = 36.0
+_FOR_EVIDENCE_MM = 6.0
+"""The section stays so much higher than its least when it is for evidence, not for the bar schedule."""
+_GAPS_MM = 6.0
+_MOST_WARNING_LINES = 4
 
 TITLE = Type(palette.TITLE_PT, bold=True)
 SUBTITLE = Type(8.5)
@@ -74,10 +79,12 @@ def line_figure(
     labels = band.arrange(_labels(job, rows, extent, results.provisional), LEFT_MM, RIGHT_MM)
     cautions = sheet.caution_lines(WIDTH_MM - 2 * MARGIN_MM)
     caution_top = HEIGHT_MM - 8.0 - len(cautions) * sheet.CAUTION.line_mm
-    section_top = _header(page, job, line, when) + labels.height_mm
-    sheet_top = _sheet(page, job, line, results, labels.step, caution_top - 3.0)
+    section_top = _header(page, job, line, results, when) + labels.height_mm
     strip_mm = STRIP_MM if rows.bars else 0.0
-    section_mm = sheet_top - 3.0 - _AXIS_MM - strip_mm - section_top
+    around_mm = _AXIS_MM + strip_mm + _GAPS_MM
+    most_mm = caution_top - section_top - around_mm - _LEAST_SECTION_MM
+    sheet_top = _sheet(page, job, line, results, labels.step, caution_top - _GAPS_MM / 2, most_mm)
+    section_mm = sheet_top + _GAPS_MM / 2 - around_mm - section_top
 
     axes = page.axes(LEFT_MM, section_top, RIGHT_MM - LEFT_MM, section_mm)
     setting = recipe_setting(job, line, rows.model)
@@ -135,41 +142,59 @@ def _labels(job: Job, rows: LineRows, extent: Extent, provisional: bool) -> list
     return labels
 
 
-def _header(page: Page, job: Job, line: Line, when: datetime) -> float:
-    """Job, line, note and date; gives where the next thing may start, mm."""
+def _header(page: Page, job: Job, line: Line, results: Results, when: datetime) -> float:
+    """Job, line, note, date and warnings; gives where the next thing may start, mm."""
     stamp = f"{day_and_time(when)} · {program()}"
     right = WIDTH_MM - MARGIN_MM
     room = right - MARGIN_MM
-    page.text(right, 14.0, stamp, sheet.BODY, align="right", colour=palette.QUIET)
-    stamp_mm = width_mm(stamp, sheet.BODY) + 6.0
+    page.text(right, 14.0, stamp, columns.BODY, align="right", colour=palette.QUIET)
+    stamp_mm = width_mm(stamp, columns.BODY) + 6.0
     page.text(MARGIN_MM, 14.0, shorten(job.name, TITLE, room - stamp_mm), TITLE)
     page.text(MARGIN_MM, 19.0, shorten(line_title(job, line.id), SUBTITLE, room), SUBTITLE)
     down = 19.0
     for text in wrap(job.note, NOTE, room, most=2):
         down += NOTE.line_mm + 0.4
         page.text(MARGIN_MM, down, text, NOTE)
-    return down + 3.5
+    return _warnings(page, results, down) + 3.5
 
 
-def _sheet(page: Page, job: Job, line: Line, results: Results, step: int, bottom: float) -> float:
+def _warnings(page: Page, results: Results, down: float) -> float:
+    """What puts every number in doubt, between rules above the picture; gives their lower end, mm."""
+    room, kind = WIDTH_MM - 2 * MARGIN_MM, sheet.CAUTION
+    lines = [text for said in results.warnings for text in wrap(f"⚠ Warning: {said}", kind, room)]
+    if not lines:
+        return down
+    if len(lines) > _MOST_WARNING_LINES:
+        lines = [
+            *lines[: _MOST_WARNING_LINES - 1],
+            "… the warnings go on in the tables and the job.",
+        ]
+    ends = (MARGIN_MM, WIDTH_MM - MARGIN_MM)
+    down += 2.6
+    page.line(ends, (down, down), palette.TEXT)
+    for text in lines:
+        down += kind.line_mm
+        page.text(MARGIN_MM, down, text, kind)
+    down += 1.6
+    page.line(ends, (down, down), palette.TEXT)
+    return down
+
+
+def _sheet(
+    page: Page, job: Job, line: Line, results: Results, step: int, bottom: float, most_mm: float
+) -> float:
     """Schedule, depth model and survey side by side, standing on ``bottom``; gives their top, mm."""
     rows = results.lines[line.id]
-    first, second, third = _COLUMNS_MM
-    table = sheet.schedule(job, line, rows, results.provisional, first, step)
-    model = sheet.column(
-        "Depth model and evidence",
-        sheet.model_paragraphs(job, line, results),
-        second,
-        _MOST_SHEET_MM,
-    )
-    survey = sheet.column(
-        "Line and scan", sheet.survey_paragraphs(job, line), third, _MOST_SHEET_MM
-    )
-    height = max(table.height_mm, sheet.height_of(model), sheet.height_of(survey))
-    top = bottom - height
+    first, _, third = _COLUMNS_MM
+    table = sheet.schedule(job, line, rows, results.provisional, first, step, most_mm)
+    limit_mm = max(table.height_mm, min(_MOST_SHEET_MM, most_mm - _FOR_EVIDENCE_MM))
+    said = columns.said_of(job, line, results)
+    beneath, model, survey = columns.columns(said, _COLUMNS_MM, table.height_mm, limit_mm)
+    top = bottom - max(column.height_mm for column in (beneath, model, survey))
     sheet.draw_schedule(page, table, MARGIN_MM, top, first)
-    sheet.draw_column(page, model, MARGIN_MM + first + sheet.GAP_MM, top)
-    sheet.draw_column(page, survey, WIDTH_MM - MARGIN_MM - third, top)
+    beneath.draw(page, MARGIN_MM, top)
+    model.draw(page, MARGIN_MM + first + columns.GAP_MM, top)
+    survey.draw(page, WIDTH_MM - MARGIN_MM - third, top)
     return top
 
 
@@ -178,7 +203,7 @@ def _distance_axis(axes: Axes, job: Job, line: Line, extent: Extent) -> None:
     axes.xaxis.set_major_locator(FixedLocator(ticks))
     axes.set_xticklabels([number(tick, job.unit) for tick in ticks])
     for tick in axes.get_xticklabels():
-        tick.set_fontproperties(sheet.BODY.font)
+        tick.set_fontproperties(columns.BODY.font)
     label = f"Distance from {line.datum}, {line.direction}, {job.unit}"
     axes.set_xlabel(
         shorten(label, AXIS, RIGHT_MM - LEFT_MM), fontproperties=AXIS.font, color=palette.TEXT,

@@ -124,17 +124,20 @@ class Marks:
             palette.TIE,
             1.3 * LINE_PT,
         )
+        x, top = self._on_paper(side, float(surface))
+        self._taken.append((x - 0.8, top, x + 0.8, self._on_paper(side, float(known))[1]))
 
     def _face(self, row: FaceRow, mark: FaceMark) -> None:
         """The back face through its profile, its U as edges hatched on the far side, its anchors."""
-        where, depth = row.position_mm, row.depth_mm
+        where, depth = row.position_mm, np.nan_to_num(row.depth_mm)
         broken = row.breaks
-        spread = COVERAGE_FACTOR * row.depth_u_mm
+        spread = COVERAGE_FACTOR * np.nan_to_num(row.depth_u_mm)
+        time = np.where(np.isfinite(row.depth_mm), row.time_ns, np.nan)
+        # The ruler is that of bars, whose echoes come a little early: edges are counted from the pick.
+        middle = self.model.file_ns(depth)
         for sign in (-1.0, 1.0):
-            edge = self.model.file_ns(np.maximum(np.nan_to_num(depth + sign * spread), 0.0))
-            edge = np.where(np.isfinite(depth), edge, np.nan)
-            self._hatched_edge(where, edge, broken, sign)
-        time = np.where(np.isfinite(depth), row.time_ns, np.nan)
+            edge = self.model.file_ns(np.maximum(depth + sign * spread, 0.0))
+            self._hatched_edge(where, time + edge - middle, broken, sign)
         self._stroke(*_with_gaps(where, time, broken), palette.FACE)
         self._take_run(where, time)
         half = 1.3 * self._per_mm()[1]
@@ -221,12 +224,33 @@ class Marks:
         free = [box for box in tries if not any(_overlap(box, other) for other in self._taken)]
         box = (free or tries)[0]
         self._taken.append(box)
+        self._pointer(seen, box, clear_mm)
         self.axes.text(
             (box[0] + box[2]) / 2 / self._mm[0], 1 - (box[1] + box[3]) / 2 / self._mm[1], text,
             transform=self.axes.transAxes, ha="center", va="center", color=colour,
             fontproperties=kind.font, parse_math=False,
             bbox={"boxstyle": "round,pad=0.2", "facecolor": palette.CASING, "edgecolor": "none"},
         )  # fmt: skip
+
+    def _pointer(self, places: list[tuple[float, float]], box: Box, clear_mm: float) -> None:
+        """A fine line from a label to its place where it stands apart from all of them."""
+        near = [
+            (x, y, min(max(x, box[0]), box[2]), min(max(y, box[1]), box[3]))
+            for x, y in (self._on_paper(*place) for place in places)
+        ]
+        x, y, end_x, end_y = min(near, key=lambda ends: math.dist(ends[:2], ends[2:]))
+        away = math.dist((x, y), (end_x, end_y))
+        if away <= clear_mm + 1.0:
+            return
+        start = (x + clear_mm * (end_x - x) / away, y + clear_mm * (end_y - y) / away)
+        across, down = self._per_mm()
+        self._stroke(
+            [self.extent.left_mm + at * across for at in (start[0], end_x)],
+            [self.extent.top_ns + at * down for at in (start[1], end_y)],
+            palette.NOTE,
+            THIN_PT,
+            edge_pt=0.45,
+        )
 
     def _stroke(
         self,

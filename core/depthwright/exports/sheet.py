@@ -1,95 +1,21 @@
-"""The words and the schedule under the picture, set in columns."""
+"""The bar schedule under the picture, what is said of face and targets, and the cautions."""
 
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from depthwright.exports import palette
+from depthwright.exports.columns import BODY, HEAD, SetLine
 from depthwright.exports.lettering import Type, shorten, width_mm, wrap
-from depthwright.exports.marks import notes_of
 from depthwright.exports.page import Page
-from depthwright.exports.wording import (
-    TIES,
-    UNIT_WORDS,
-    distance_words,
-    evidence_words,
-    model_words,
-    recipe_words,
-    remarks_on_bars,
-    short_of_mm,
-    source_words,
-)
+from depthwright.exports.wording import remarks_on_bars, set_aside, short_of_mm
 from depthwright.job import Job, Line
-from depthwright.results.values import BarRow, FaceRow, LineRows, Results
+from depthwright.results.values import BarRow, FaceRow, LineRows
 from depthwright.results.words import CAUTIONS, INTERVALS
 from depthwright.units import THIN_SPACE, format_interval, format_length, from_mm, nearest_sixteenth
 
-HEAD = Type(palette.HEAD_PT, bold=True)
-BODY = Type(palette.SMALL_PT)
 MOST_ROWS = 12
-GAP_MM = 5.5
 _MORE = "… the rest stands in the tables and in the job."
-
-
-@dataclass(frozen=True)
-class SetLine:
-    """A line of text at a height below the top of its column, mm."""
-
-    down_mm: float
-    text: str
-    kind: Type
-
-
-def column(heading: str, paragraphs: Sequence[str], width: float, most_mm: float) -> list[SetLine]:
-    """Set a heading and paragraphs in a width; what does not fit is said to be elsewhere."""
-    lines: list[SetLine] = []
-    down = HEAD.line_mm
-    lines.append(SetLine(down - 0.8, heading, HEAD))
-    for paragraph in paragraphs:
-        down += 0.5
-        for text in wrap(paragraph, BODY, width):
-            down += BODY.line_mm
-            lines.append(SetLine(down, text, BODY))
-    return _at_most(lines, sum(line.down_mm <= most_mm for line in lines), width)
-
-
-def _at_most(lines: list[SetLine], most: int, width: float) -> list[SetLine]:
-    """The first lines; the last of them says where the others are."""
-    if len(lines) <= most:
-        return lines
-    return [*lines[: most - 1], SetLine(lines[most - 1].down_mm, shorten(_MORE, BODY, width), BODY)]
-
-
-def height_of(lines: Sequence[SetLine]) -> float:
-    """Height that set lines take, mm."""
-    return max((line.down_mm for line in lines), default=0.0) + 1.0
-
-
-def draw_column(page: Page, lines: Sequence[SetLine], left: float, top: float) -> None:
-    """Write set lines."""
-    for line in lines:
-        page.text(left, top + line.down_mm, line.text, line.kind)
-
-
-def model_paragraphs(job: Job, line: Line, results: Results) -> tuple[str, ...]:
-    """Depth model and evidence."""
-    warnings = (f"Warning: {warning}" for warning in results.warnings)
-    return (*warnings, *model_words(job, line, results), *evidence_words(results), TIES)
-
-
-def survey_paragraphs(job: Job, line: Line) -> tuple[str, ...]:
-    """Notes, distances, scan and processing."""
-    notes = [f"Note {number}: {note.text}" for number, note in enumerate(notes_of(line), start=1)]
-    return (
-        *notes,
-        distance_words(job, line),
-        source_words(line),
-        recipe_words(line),
-        f"Lengths in {UNIT_WORDS[job.unit]}; cover and depth from the surface to the top of the target.",
-    )
-
-
-# The schedule.
 
 
 @dataclass(frozen=True)
@@ -114,7 +40,7 @@ class Schedule:
     def height_mm(self) -> float:
         """Height it takes, mm."""
         table = HEAD.line_mm + (len(self.rows) + 1) * _ROW_MM + 1.2 if self.rows else HEAD.line_mm
-        return table + (height_of(self.remarks) if self.remarks else 0.0)
+        return table + max((line.down_mm + 1.0 for line in self.remarks), default=0.0)
 
 
 _ROW_MM = BODY.line_mm + 0.25
@@ -122,12 +48,28 @@ _SPACE_MM = 0.7
 
 
 def schedule(
-    job: Job, line: Line, rows: LineRows, provisional: bool, width: float, step: int
+    job: Job, line: Line, rows: LineRows, provisional: bool, width: float, step: int, most_mm: float
 ) -> Schedule:
-    """The bar schedule where it fits, the faces and targets in sentences.
+    """The bar schedule where it fits in a height, the faces and targets in sentences.
 
     ``step`` tells that only every so many bars are labelled in the picture.
     """
+    listed = len(rows.bars) <= MOST_ROWS
+    table = _schedule(job, line, rows, provisional, width, step, listed)
+    if listed and table.height_mm > most_mm:
+        return _schedule(job, line, rows, provisional, width, step, listed=False)
+    return table
+
+
+def _schedule(
+    job: Job,
+    line: Line,
+    rows: LineRows,
+    provisional: bool,
+    width: float,
+    step: int,
+    listed: bool,
+) -> Schedule:
     remarks = [
         *remarks_on_bars(rows.bars),
         *(_face_words(job, face) for face in rows.faces),
@@ -137,8 +79,8 @@ def schedule(
         remarks.insert(0, "These depths are provisional.")
     if not rows.bars:
         remarks.insert(0, "No bars are marked on this line.")
-    shown = rows.bars if len(rows.bars) <= MOST_ROWS else ()
-    if len(rows.bars) > MOST_ROWS:
+    shown = rows.bars if listed else ()
+    if not listed:
         remarks[:0] = _spread_words(job, line, rows.bars)
     if step > 1:
         remarks.append(f"Only one bar in {step} is labelled in the picture, for want of room.")
@@ -147,12 +89,19 @@ def schedule(
         for text in wrap(remark, kind, width):
             down += BODY.line_mm
             lines.append(SetLine(down, text, kind))
-    columns = _columns(job, shown, provisional, width)
+    columns = _columns(job, line, shown, provisional, width)
     body = tuple(
         tuple(cell for _, cells in columns for cell in cells[index]) for index in range(len(shown))
     )
     head = tuple(cell for cells, _ in columns for cell in cells)
     return Schedule(head, body, tuple(_at_most(lines, 8 if shown else 16, width)))
+
+
+def _at_most(lines: list[SetLine], most: int, width: float) -> list[SetLine]:
+    """The first lines; the last of them says where the others are."""
+    if len(lines) <= most:
+        return lines
+    return [*lines[: most - 1], SetLine(lines[most - 1].down_mm, shorten(_MORE, BODY, width), BODY)]
 
 
 def draw_schedule(page: Page, table: Schedule, left: float, top: float, width: float) -> None:
@@ -174,7 +123,9 @@ def draw_schedule(page: Page, table: Schedule, left: float, top: float, width: f
 _Column = tuple[tuple[Cell, ...], tuple[tuple[Cell, ...], ...]]
 
 
-def _columns(job: Job, bars: tuple[BarRow, ...], provisional: bool, width: float) -> list[_Column]:
+def _columns(
+    job: Job, line: Line, bars: tuple[BarRow, ...], provisional: bool, width: float
+) -> list[_Column]:
     """Columns with the place of each: heads and cells, one tuple of cells for each bar."""
     unit = job.unit
     value = Type(BODY.size_pt, italic=provisional)
@@ -209,7 +160,7 @@ def _columns(job: Job, bars: tuple[BarRow, ...], provisional: bool, width: float
     columns.append(_plain(f"Ø {unit}", diameter, at + 6.0, "right"))
     at += 9.4
     room = width - at
-    sources = [shorten(_source(job, bar), BODY, room) for bar in bars]
+    sources = [shorten(_source(job, line, bar), BODY, room) for bar in bars]
     columns.append(_plain("source", sources, at, "left"))
     return columns
 
@@ -247,10 +198,10 @@ def _diameter(job: Job, bar: BarRow) -> str:
     return f"{from_mm(bar.diameter_mm, job.unit):.{places}f}"
 
 
-def _source(job: Job, bar: BarRow) -> str:
+def _source(job: Job, line: Line, bar: BarRow) -> str:
     """What a cover rests on, the known depth first so that it is never cut off."""
     if bar.tie is None:
-        return "radar"
+        return "radar; tie set aside" if set_aside(line, bar.mark_id) else "radar"
     known = format_interval(bar.tie.depth_mm, bar.tie.plus_minus_mm, job.unit, with_unit=False)
     return f"{known}{' as limits' if bar.tie.limits else ''}, {bar.tie.origin}"
 

@@ -13,6 +13,7 @@ from collections.abc import Iterable, Sequence
 from datetime import datetime
 
 from depthwright.exports.wording import (
+    EVIDENCE,
     TIES,
     UNIT_WORDS,
     curvature_words,
@@ -197,9 +198,9 @@ def _comments(
         *((f"Specified cover {format_length(specified, job.unit)}.",) if specified else ()),
         distance_words(job, line),
         *model_words(job, line, results),
+        f"{EVIDENCE} {TIES}",
         *evidence_words(results),
         *curvature_words(job, line, results),
-        TIES,
         *outlook_words(results, job.unit),
         source_words(line),
         f"sha256 of the scan {line.scan.sha256}",

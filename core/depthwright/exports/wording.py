@@ -23,9 +23,12 @@ TARGET_LETTERS = {"duct": "D", "conduit": "C", "void": "V", "unknown": "?"}
 
 UNIT_WORDS: dict[LengthUnit, str] = {"mm": "millimetres", "cm": "centimetres", "in": "inches"}
 
-MOST_KNOWN_NAMED = 4
+MOST_KNOWN_NAMED = 3
 """More known depths than this are counted, not named, in the sentence on what depths rest on."""
+LONGEST_FOOTING = 360
 MOST_BARS_NAMED = 8
+
+EVIDENCE = "Each piece of evidence with the permittivity that it alone would give."
 
 TIES = "Known depths are given with their standard uncertainty, or with limits where it says so."
 
@@ -70,34 +73,37 @@ def footing_words(results: Results, unit: LengthUnit) -> str:
     """What depths rest on and how good they are; many known depths are counted, since the evidence
     names each."""
     known = sum(row.kind == "tie" and row.used for row in results.evidence)
-    if known > MOST_KNOWN_NAMED:
-        others = results.adopted_from[known:]
-        results = replace(results, adopted_from=(f"{known} known depths", *others))
-    return footing(results, unit)
+    said = footing(results, unit)
+    if known <= MOST_KNOWN_NAMED and len(said) <= LONGEST_FOOTING:
+        return said
+    count = f"{known} known depth{'s' if known > 1 else ''}"
+    counted = (count, *results.adopted_from[known:]) if known else results.adopted_from
+    return footing(replace(results, adopted_from=counted), unit)
 
 
 def evidence_words(results: Results) -> tuple[str, ...]:
     """Each piece of evidence with the permittivity it alone would give, and what is said of it."""
-    return tuple(_evidence_word(row) for row in results.evidence)
+    return tuple(evidence_word(row) for row in results.evidence)
 
 
-def _evidence_word(row: EvidenceRow) -> str:
+def evidence_word(row: EvidenceRow) -> str:
+    """One piece of evidence in a sentence."""
     note = row.note or ("" if row.used else "Not used.")
     more = f"; {note[0].lower()}{note[1:]}" if note else "."
     return f"{row.label[:1].upper()}{row.label[1:]} {_alone(row)}{more}"
 
 
 def _alone(row: EvidenceRow) -> str:
-    """``alone gives 8.4 (5.9 to 12.1)``; what no wave could do is said instead."""
+    """``gives 8.4 (5.9 to 12.1)``; what no wave could do is said instead."""
     if row.permittivity <= PERMITTIVITY_MIN * (1 + 1e-6):
-        return "alone would need a wave faster than in air"
+        return "needs a wave faster than in air"
     if row.permittivity >= PERMITTIVITY_MAX * (1 - 1e-6):
-        return "alone would need a wave slower than in water"
+        return "needs a wave slower than in water"
     low, high = row.interval
     places = 2 if high - row.permittivity < 0.1 else 1
     least = f"under {PERMITTIVITY_MIN:g}" if low < PERMITTIVITY_MIN else f"{low:.{places}f}"
     most = f"over {PERMITTIVITY_MAX:g}" if high > PERMITTIVITY_MAX else f"{high:.{places}f}"
-    return f"alone gives {row.permittivity:.{places}f} ({least} to {most})"
+    return f"gives {row.permittivity:.{places}f} ({least} to {most})"
 
 
 def curvature_words(job: Job, line: Line, results: Results) -> tuple[str, ...]:
@@ -141,12 +147,12 @@ def set_aside(line: Line, mark_id: str) -> Tie | None:
 
 
 def distance_words(job: Job, line: Line) -> str:
-    """Where distances start, which way they go, and their scale."""
+    """The scale of distances, where they start and which way they go."""
     start = (
         f"; trace position 0 at {format_length(line.start_mm, job.unit)}" if line.start_mm else ""
     )
     scale = format_scale(line)
-    return f"Distances from {line.datum}, {line.direction}{start}; distance scale {scale}."
+    return f"Distance scale {scale}; distances from {line.datum}, {line.direction}{start}."
 
 
 def format_scale(line: Line) -> str:

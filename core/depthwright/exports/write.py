@@ -18,7 +18,13 @@ from depthwright.exports.tables import (
     target_table,
     thickness_profile,
 )
-from depthwright.exports.wording import curvature_words, evidence_words, model_words, program
+from depthwright.exports.wording import (
+    EVIDENCE,
+    curvature_words,
+    evidence_words,
+    model_words,
+    program,
+)
 from depthwright.files.atomic import replacing
 from depthwright.job import Job, Line
 from depthwright.measuring.stage import PickStage
@@ -159,6 +165,7 @@ def _rendered(
         (
             *warnings,
             *model_words(job, line, results),
+            EVIDENCE,
             *evidence_words(results),
             *curvature_words(job, line, results),
             *CAUTIONS,

@@ -1,7 +1,7 @@
 """Invented lines for the exports: Ricker pulses at the travel times of bars and a back face."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta, timezone
 
 import numpy as np
@@ -110,7 +110,8 @@ def make_scene(
         marks.append(FaceMark(id="face-1", number=1, anchors=anchors))
     antenna = Antenna(
         id="antenna-1", name="Antenna", separation_mm=SEPARATION_MM, height_mm=HEIGHT_MM,
-        centre_frequency_ghz=FREQUENCY_GHZ, source="separation from the file, the rest assumed",
+        centre_frequency_ghz=FREQUENCY_GHZ, direct_shift="measured", time_offset_ns=OFFSET_NS,
+        source="separation from the file, the rest assumed",
     )  # fmt: skip
     line = Line(
         id="line-1",
@@ -157,6 +158,99 @@ def scene() -> Callable[..., Scene]:
 def extras() -> tuple[Mark, ...]:
     """A conduit, something unknown, and a note."""
     return EXTRAS
+
+
+def changed(made: Scene, change: Callable[[Mark], Mark], **zone: object) -> Scene:
+    """The scene with its marks changed, and its results for them."""
+    line = made.line
+    moved = line.model_copy(update={"marks": tuple(change(mark) for mark in line.marks)})
+    zones = (made.job.zones[0].model_copy(update=zone),)
+    job = made.job.model_copy(update={"lines": (moved,), "zones": zones})
+    stages = {"line-1": pick_stage(job, moved, made.scan)}
+    return replace(made, job=job, results=evaluate(job, track_faces(job, stages)))
+
+
+@pytest.fixture
+def set_aside() -> Callable[[Scene, str, str], Scene]:
+    """Gives a bar a known depth that is set aside for a reason."""
+
+    def aside(made: Scene, mark_id: str, reason: str) -> Scene:
+        tie = Tie(depth_mm=61.0, plus_minus_mm=1.0, set_aside=reason)
+        return changed(
+            made, lambda mark: mark.model_copy(update={"tie": tie}) if mark.id == mark_id else mark
+        )
+
+    return aside
+
+
+@pytest.fixture
+def tied_throughout() -> Callable[..., Scene]:
+    """Gives every bar a known depth, every so many of them set aside."""
+
+    def tied(made: Scene, aside_every: int = 0, reason: str = "wrong bar") -> Scene:
+        covers = {row.mark_id: row.cover.value_mm for row in made.results.lines["line-1"].bars}
+
+        def change(mark: Mark) -> Mark:
+            if not isinstance(mark, BarMark):
+                return mark
+            aside = aside_every and mark.number % aside_every == 0
+            tie = Tie(
+                depth_mm=round(covers[mark.id], 1),
+                plus_minus_mm=1.0,
+                set_aside=reason if aside else "",
+            )
+            return mark.model_copy(update={"tie": tie})
+
+        return changed(made, change)
+
+    return tied
+
+
+@pytest.fixture
+def with_crests() -> Callable[[Scene, Sequence[str]], Scene]:
+    """Picks the crests of some bars, as straight rays in the concrete would give them."""
+
+    def crested(made: Scene, mark_ids: Sequence[str]) -> Scene:
+        away = np.linspace(-80, 80, 17)
+
+        def change(mark: Mark) -> Mark:
+            if mark.id not in mark_ids:
+                return mark
+            cover = 40 + 15 * np.sin(1.7 * (mark.number - 1))
+            late = wave.bar_time(away, cover, 6.0, PERMITTIVITY, SEPARATION_MM).time_ns
+            times = (mark.time_ns + late - late.min()).tolist()
+            crest = tuple(zip((mark.position_mm + away).tolist(), times, strict=True))
+            return mark.model_copy(update={"crest": crest})
+
+        return changed(made, change)
+
+    return crested
+
+
+@pytest.fixture
+def without_curvature() -> Callable[[Scene], Scene]:
+    """Switches curvature off."""
+    return lambda made: changed(made, lambda mark: mark, curvature=False)
+
+
+@pytest.fixture
+def warned() -> Callable[..., Scene]:
+    """Puts warnings as long as they come on a scene."""
+
+    def with_warnings(made: Scene, times: int = 1) -> Scene:
+        return replace(made, results=replace(made.results, warnings=WARNINGS * times))
+
+    return with_warnings
+
+
+WARNINGS = (
+    "The known depths disagree: bar 2 is 3.4 and bar 5 is 2.6 standard uncertainties away from what the "
+    "rest says. Until that is settled no interval here holds. The bar next to bar 2 is 55 mm away: a "
+    "cover meter reads low over bars that close. Check which bar each reading was taken on, the antenna "
+    "separation and the time offset; or set one aside, with the reason.",
+    "The antenna separation of 60 mm is assumed, to a standard uncertainty of 10 mm. Set it under line "
+    "and antenna.",
+)
 
 
 @pytest.fixture

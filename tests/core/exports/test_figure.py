@@ -2,6 +2,8 @@
 
 import io
 import itertools
+import math
+import re
 import subprocess
 import sys
 from collections.abc import Callable
@@ -60,12 +62,82 @@ def section(figure: Figure) -> matplotlib.axes.Axes:
 def test_it_carries_the_depth_model_and_what_it_rests_on(scene: Made, draw: Made) -> None:
     made = scene()
     said = words(draw(made))
-    assert f"Permittivity {permittivity_words(made.results)}, velocity 106\u202fmm/ns." in said
+    velocity = f"{299.792458 / math.sqrt(made.results.permittivity):.0f}"  # c, exact in the SI
+    permittivity = permittivity_words(made.results)
+    assert f"Permittivity {permittivity}, velocity {velocity}\u202fmm/ns." in said
     assert "Depths rest on cover meter 40.0 ± 1.0\u202fmm on bar 1" in said
     assert footing(made.results) in said
     assert "separation 40\u202fmm, height 3\u202fmm" in said
-    assert "time offset 20 ± 130 ps" in said
-    assert "Typical of concrete alone gives 7.0 ± 3.0 (not used)." in said
+    before, u = made.results.posterior.time_zero(0)
+    assert f"two-way times from {1000 * before:.0f} ± {2000 * u:.0f} ps before it" in said
+
+
+def test_it_carries_what_each_piece_of_evidence_alone_would_give(scene: Made, draw: Made) -> None:
+    made = scene()
+    said = words(draw(made))
+    known = made.results.evidence[0]
+    low, high = known.interval
+    assert (
+        f"Bar 1: cover meter 40.0 ± 1.0\u202fmm gives {known.permittivity:.1f} ({low:.1f} to {high:.1f})"
+    ) in said
+    assert "Typical of concrete gives 7.0 (4.6 to 10.7); steps aside" in said
+    assert "no bar's curvature counts" in said
+
+
+def test_a_known_depth_that_is_set_aside_stays_on_the_page_with_its_reason(
+    scene: Made, draw: Made, set_aside: Made
+) -> None:
+    said = words(draw(set_aside(scene(4), "bar-3", "read over the lap")))
+    assert "set aside: read over the lap." in said
+    assert "radar; tie set aside" in said
+    assert "tie 36" not in said
+
+
+def test_evidence_without_room_is_counted_with_what_is_set_aside(
+    scene: Made, draw: Made, tied_throughout: Made
+) -> None:
+    made = tied_throughout(scene(40, specified_cover_mm=40.0), aside_every=2)
+    said = words(draw(made))
+    shown = sum(said.count(f"Bar {bar.number}: ") for bar in made.results.lines["line-1"].bars)
+    shown_aside = said.count("set aside: wrong bar")
+    left = re.search(r"… (\d+) more in the tables and the job, (\d+) of them set aside\.", said)
+    assert left is not None
+    assert shown + said.count("Typical of concrete gives") + int(left[1]) == 41
+    assert shown_aside + int(left[2]) == 20
+    assert "Depths rest on 20 known depths." in said
+
+
+def test_the_bars_whose_curvature_counts_are_named(
+    scene: Made, draw: Made, with_crests: Made
+) -> None:
+    counts = "On this line the curvature of {} counts."
+    assert counts.format("bar 2") in words(draw(with_crests(scene(3), ("bar-2",))))
+    both = words(draw(with_crests(scene(4), ("bar-1", "bar-3"))))
+    assert counts.format("bars 1 and 3") in both
+    assert "Curvature of 2 bars gives" in both
+    made = with_crests(scene(2), ("bar-1", "bar-2"))
+    assert counts.format("all 2 bars") in words(draw(made))
+
+
+def test_curvature_that_is_switched_off_is_said(
+    scene: Made, draw: Made, without_curvature: Made
+) -> None:
+    said = words(draw(without_curvature(scene(3))))
+    assert "Curvature is switched off and does not count." in said
+
+
+def test_warnings_stand_above_the_picture(scene: Made, draw: Made, warned: Made) -> None:
+    figure = draw(warned(scene(3)))
+    said = [text for text in figure.texts if text.get_text().startswith("⚠ Warning: ")]
+    assert len(said) == 2
+    top = section(figure).get_position().y1
+    assert all(text.get_position()[1] > top for text in said)
+
+
+def test_the_outlook_is_left_to_the_tables(scene: Made, draw: Made) -> None:
+    made = scene()
+    assert made.results.outlook is not None
+    assert "by what is known" not in words(draw(made))
 
 
 def test_it_carries_its_source(scene: Made, draw: Made) -> None:
@@ -74,7 +146,7 @@ def test_it_carries_its_source(scene: Made, draw: Made) -> None:
     assert f"line_a.sgy, sha256 {made.scan.sha256[:12]}…" in said
     assert "2026-03-14 09:26 +01:00 · Depthwright" in said
     assert "Line A: from north-west corner, towards the ramp" in said
-    assert "distance scale 1.000 ± 0.020" in said
+    assert "Distance scale 1.000 ± 0.020; distances from north-west corner" in said
     assert "Lengths in millimetres" in said
     assert "Invented demo data" in said
 
@@ -99,9 +171,11 @@ def test_a_known_depth_stands_beside_its_bracket(scene: Made, draw: Made) -> Non
 
 
 def test_a_shortfall_says_by_how_much(scene: Made, draw: Made) -> None:
-    figure = draw(scene(4, specified_cover_mm=40.0))
+    made = scene(4, specified_cover_mm=40.0)
+    figure = draw(made)
     said = [text.get_text().replace("\u202f", " ") for text in texts(figure)]
-    assert "14 mm short" in said
+    cover = made.results.lines["line-1"].bars[3].cover.value_mm
+    assert f"{40 - cover:.0f} mm short" in said
     assert "specified\n40 mm" in said
     hatched = [patch for axes in figure.axes for patch in axes.patches if patch.get_hatch()]
     assert len(hatched) == 2
@@ -131,11 +205,13 @@ def test_provisional_depths_are_in_italics_with_the_word(scene: Made, draw: Made
 
 
 def test_targets_and_notes_are_named(scene: Made, draw: Made, extras: tuple) -> None:
-    figure = draw(scene(3, extras=extras))
+    made = scene(3, extras=extras)
+    figure = draw(made)
+    depth = made.results.lines["line-1"].targets[0].depth.value_mm
     said = [text.get_text().replace("\u202f", " ") for text in texts(figure)]
     assert "C" in said
     assert "?" in said
-    assert any(text.startswith("conduit 1  75 ± ") for text in said)
+    assert any(text.startswith(f"conduit 1  {depth:.0f} ± ") for text in said)
     assert "Note 1: Damp patch, see photo" in words(figure)
 
 
@@ -162,14 +238,14 @@ def test_depth_ticks_stand_where_the_model_reads_those_depths(scene: Made, draw:
     model = made.results.lines["line-1"].model
     np.testing.assert_allclose(axes.get_yticks(), model.file_ns(depths))
     assert len(depths) > 3
-    read, _ = model.depths(np.asarray(axes.get_yticks())[1:], np.ones(len(depths) - 1))
+    read, _ = model.depths(np.asarray(axes.get_yticks())[1:], np.ones(len(depths) - 1), bar=1.0)
     np.testing.assert_allclose(read, depths[1:], rtol=1e-6)
 
 
 def test_a_bar_is_a_circle_in_true_geometry(scene: Made) -> None:
     model = scene().results.lines["line-1"].model
     outline = model.bar_outline(300.0, 40.0, 16.0)
-    depth, _ = model.depths(outline[:, 1], np.ones(len(outline)))
+    depth, _ = model.depths(outline[:, 1], np.ones(len(outline)), bar=1.0)
     np.testing.assert_allclose(np.hypot(outline[:, 0] - 300.0, depth - 48.0), 8.0, rtol=1e-6)
     assert depth.min() == pytest.approx(40.0, abs=0.01)
 
@@ -279,7 +355,51 @@ def test_no_text_leaves_the_page_or_covers_another(
     scene: Made, draw: Made, extras: tuple, name: str
 ) -> None:
     marks = extras if name not in ("nothing", "only a face") else ()
-    figure = draw(scene(extras=marks, **LAYOUTS[name]))
+    assert_laid_out(draw(scene(extras=marks, **LAYOUTS[name])))
+
+
+@pytest.mark.parametrize("warnings", [0, 1, 3])
+@pytest.mark.parametrize("name", LAYOUTS)
+def test_warnings_and_known_depths_set_aside_leave_all_in_its_place(
+    scene: Made,
+    draw: Made,
+    extras: tuple,
+    tied_throughout: Made,
+    warned: Made,
+    name: str,
+    warnings: int,
+) -> None:
+    marks = extras if name != "nothing" else ()
+    reason = LONG if name == "long names" else "wrong bar"
+    made = warned(
+        tied_throughout(scene(extras=marks, **LAYOUTS[name]), aside_every=2, reason=reason),
+        times=warnings,
+    )
+    figure = draw(made)
+    assert_laid_out(figure)
+    said = words(figure)
+    for must in ("Distance scale", "sha256", "Lengths in", "Permittivity", "before it."):
+        assert must in said
+    aside = sum(row.kind == "tie" and not row.used for row in made.results.evidence)
+    left = re.search(r"job, (\d+) of them set aside", said)
+    assert said.count("set aside: ") + (int(left[1]) if left else 0) == aside
+    assert section(figure).get_position().height * 210 > 24  # mm
+
+
+@pytest.mark.parametrize("bars", [3, 4, 30])
+def test_a_footing_of_many_known_depths_stays_short(
+    scene: Made, draw: Made, tied_throughout: Made, bars: int
+) -> None:
+    made = tied_throughout(scene(bars))
+    figure = draw(made)
+    assert_laid_out(figure)
+    if bars == 3:
+        assert footing(made.results) in words(figure)
+    else:
+        assert f"Depths rest on {bars} known depths. Near " in words(figure)
+
+
+def assert_laid_out(figure: Figure) -> None:
     with matplotlib.rc_context({"text.hinting": "none"}):
         figure.draw_without_rendering()
         boxes = [(text.get_text(), shrunk(text.get_window_extent())) for text in texts(figure)]
@@ -331,8 +451,10 @@ TOLERANCE = 0.004
 def golden(scene: Made, extras: tuple, **fields: object) -> object:
     """A scene whose words are fixed, so that only what is drawn is compared."""
     made = scene(5, extras=extras, specified_cover_mm=40.0, **fields)
-    evidence = (EvidenceRow("cover meter 40.0 ± 1.0 mm", 8.0, 1.4, True),)
-    results = replace(made.results, adopted_from=("a known depth",), evidence=evidence)
+    evidence = (EvidenceRow("tie", "cover meter 40.0 ± 1.0 mm", 8.0, 0.1, used=True),)
+    results = replace(
+        made.results, adopted_from=("a known depth",), evidence=evidence, outlook=None
+    )
     return replace(made, results=results)
 
 

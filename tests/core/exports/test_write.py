@@ -40,6 +40,7 @@ def test_a_job_comes_out_as_images_and_tables(
         "Line_A-bars.csv",
         "Line_A-thickness.csv",
         "Line_A-targets.csv",
+        "Line_A-budget.csv",
     ]
     assert sorted(folder.iterdir()) == sorted(written)
 
@@ -52,7 +53,18 @@ def test_cautions_are_in_every_export(
         said = readable(path)
         for caution in CAUTIONS:
             assert caution in said, path.name
-        assert "Permittivity 8.0" in said, path.name
+        assert f"Permittivity {made.results.permittivity:.1f}" in said, path.name
+        assert "steps aside: the other evidence says more" in said, path.name
+
+
+def test_warnings_and_known_depths_set_aside_are_in_every_export(
+    scene: Made, now: datetime, extras: tuple, set_aside: Made, warned: Made, tmp_path: Path
+) -> None:
+    made = warned(set_aside(scene(3, extras=extras), "bar-2", "read over the lap"))
+    for path in export_job(made.job, stages(made), made.results, tmp_path, now):
+        said = readable(path)
+        assert "Warning: The known depths disagree" in said, path.name
+        assert "set aside: read over the lap" in said, path.name
 
 
 def readable(path: Path) -> str:
@@ -110,7 +122,11 @@ def test_the_same_job_gives_the_same_bytes(
 def test_only_the_asked_formats_are_written(scene: Made, now: datetime, tmp_path: Path) -> None:
     made = scene(1, face=False)
     written = export_job(made.job, stages(made), made.results, tmp_path, now, formats=("svg",))
-    assert [path.name for path in written] == ["Line_A-marked.svg", "Line_A-bars.csv"]
+    assert [path.name for path in written] == [
+        "Line_A-marked.svg",
+        "Line_A-bars.csv",
+        "Line_A-budget.csv",
+    ]
 
 
 def test_a_line_whose_scan_is_away_still_gets_its_tables(
@@ -118,7 +134,11 @@ def test_a_line_whose_scan_is_away_still_gets_its_tables(
 ) -> None:
     made = scene(1)
     written = export_job(made.job, {}, made.results, tmp_path, now)
-    assert [path.name for path in written] == ["Line_A-bars.csv", "Line_A-thickness.csv"]
+    assert [path.name for path in written] == [
+        "Line_A-bars.csv",
+        "Line_A-thickness.csv",
+        "Line_A-budget.csv",
+    ]
 
 
 def test_an_empty_job_writes_nothing(now: datetime, tmp_path: Path) -> None:
