@@ -6,9 +6,11 @@ from datetime import datetime, timedelta, timezone
 
 import numpy as np
 import pytest
+from matplotlib.figure import Figure
 
 from depthwright import wave
 from depthwright.constants import C_MM_PER_NS
+from depthwright.exports.figure import ImageStyle, line_figure
 from depthwright.job import (
     Anchor,
     Antenna,
@@ -257,3 +259,13 @@ WARNINGS = (
 def now() -> datetime:
     """The time printed."""
     return datetime(2026, 3, 14, 9, 26, tzinfo=timezone(timedelta(hours=1)))
+
+
+@pytest.fixture
+def draw(now: datetime) -> Callable[..., Figure]:
+    """Draws a scene's page."""
+
+    def drawn(made: Scene, style: ImageStyle | None = None) -> Figure:
+        return line_figure(made.job, "line-1", made.scan, made.results, now, style)
+
+    return drawn

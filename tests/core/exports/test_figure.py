@@ -1,14 +1,12 @@
 """The marked-up image says everything, draws marks where the depth model puts them, and is laid out."""
 
 import io
-import itertools
 import math
 import re
 import subprocess
 import sys
 from collections.abc import Callable
 from dataclasses import replace
-from datetime import datetime
 from pathlib import Path
 
 import matplotlib
@@ -17,11 +15,10 @@ import pytest
 from matplotlib.figure import Figure
 from matplotlib.font_manager import findfont
 from matplotlib.text import Text
-from matplotlib.transforms import Bbox
 from PIL import Image
 
 from depthwright.errors import DepthwrightError
-from depthwright.exports.figure import ImageStyle, line_figure
+from depthwright.exports.figure import ImageStyle
 from depthwright.job import BarMark, NoteMark
 from depthwright.results.evaluate import evaluate
 from depthwright.results.values import EvidenceRow
@@ -30,17 +27,6 @@ from depthwright.scan import Scan, scan_from_array
 
 Made = Callable[..., object]
 BASELINE = Path(__file__).with_name("baseline") / "line.png"
-LONG = (
-    "Multi-storey car park at the harbour, level 4, bay 17 between grid lines C and D, north side"
-)
-
-
-@pytest.fixture
-def draw(now: datetime) -> Callable[..., Figure]:
-    def drawn(scene: object, style: ImageStyle | None = None) -> Figure:
-        return line_figure(scene.job, "line-1", scene.scan, scene.results, now, style)
-
-    return drawn
 
 
 def texts(figure: Figure) -> list[Text]:
@@ -330,92 +316,6 @@ def test_contrast_and_colours_follow_the_style(scene: Made, draw: Made) -> None:
 def test_an_impossible_style_is_refused(fields: dict) -> None:
     with pytest.raises(DepthwrightError):
         ImageStyle(**fields)
-
-
-# How it is laid out.
-
-LAYOUTS = {
-    "one bar": {"bars": 1},
-    "twelve bars": {"bars": 12, "specified_cover_mm": 40.0, "face_tied": True},
-    "forty bars": {"bars": 40, "specified_cover_mm": 45.0},
-    "hundred bars": {"bars": 100, "pitch_mm": 90.0},
-    "nothing": {"bars": 0, "face": False},
-    "only a face": {"bars": 0, "face_tied": True},
-    "inches": {"bars": 9, "unit": "in", "specified_cover_mm": 38.1},
-    "provisional": {"bars": 7, "tied": False, "specified_cover_mm": 40.0},
-    "long names": {
-        "bars": 5, "name": LONG * 2, "note": LONG * 4,
-        "line_fields": {"datum": LONG, "direction": f"$towards$ the _ramp_ {LONG}", "name": LONG},
-    },
-}  # fmt: skip
-
-
-@pytest.mark.parametrize("name", LAYOUTS)
-def test_no_text_leaves_the_page_or_covers_another(
-    scene: Made, draw: Made, extras: tuple, name: str
-) -> None:
-    marks = extras if name not in ("nothing", "only a face") else ()
-    assert_laid_out(draw(scene(extras=marks, **LAYOUTS[name])))
-
-
-@pytest.mark.parametrize("warnings", [0, 1, 3])
-@pytest.mark.parametrize("name", LAYOUTS)
-def test_warnings_and_known_depths_set_aside_leave_all_in_its_place(
-    scene: Made,
-    draw: Made,
-    extras: tuple,
-    tied_throughout: Made,
-    warned: Made,
-    name: str,
-    warnings: int,
-) -> None:
-    marks = extras if name != "nothing" else ()
-    reason = LONG if name == "long names" else "wrong bar"
-    made = warned(
-        tied_throughout(scene(extras=marks, **LAYOUTS[name]), aside_every=2, reason=reason),
-        times=warnings,
-    )
-    figure = draw(made)
-    assert_laid_out(figure)
-    said = words(figure)
-    for must in ("Distance scale", "sha256", "Lengths in", "Permittivity", "before it."):
-        assert must in said
-    aside = sum(row.kind == "tie" and not row.used for row in made.results.evidence)
-    left = re.search(r"job, (\d+) of them set aside", said)
-    assert said.count("set aside: ") + (int(left[1]) if left else 0) == aside
-    assert section(figure).get_position().height * 210 > 24  # mm
-
-
-@pytest.mark.parametrize("bars", [3, 4, 30])
-def test_a_footing_of_many_known_depths_stays_short(
-    scene: Made, draw: Made, tied_throughout: Made, bars: int
-) -> None:
-    made = tied_throughout(scene(bars))
-    figure = draw(made)
-    assert_laid_out(figure)
-    if bars == 3:
-        assert footing(made.results) in words(figure)
-    else:
-        assert f"Depths rest on {bars} known depths. Near " in words(figure)
-
-
-def assert_laid_out(figure: Figure) -> None:
-    with matplotlib.rc_context({"text.hinting": "none"}):
-        figure.draw_without_rendering()
-        boxes = [(text.get_text(), shrunk(text.get_window_extent())) for text in texts(figure)]
-    page = figure.bbox
-    for text, box in boxes:
-        assert page.x0 + 40 < box.x0, text
-        assert box.x1 < page.x1 - 40, text
-        assert page.y0 + 30 < box.y0, text
-        assert box.y1 < page.y1 - 30, text
-    for (one, first), (other, second) in itertools.combinations(boxes, 2):
-        assert not first.overlaps(second), (one, other)
-
-
-def shrunk(box: Bbox) -> Bbox:
-    """A text's box without the pixel of slack around its glyphs."""
-    return Bbox.from_extents(box.x0 + 2, box.y0 + 2, box.x1 - 2, box.y1 - 2)
 
 
 def test_it_is_a_landscape_page_of_a4(scene: Made, draw: Made) -> None:
