@@ -27,7 +27,7 @@ from depthwright.results.tracking import recipe_setting
 from depthwright.results.values import LineRows, Results
 from depthwright.results.words import line_title
 from depthwright.scan import Scan
-from depthwright.units import THIN_SPACE, format_interval, format_length
+from depthwright.units import format_interval, from_mm
 
 __all__ = ["ImageStyle", "line_figure"]
 
@@ -117,7 +117,8 @@ def _labels(job: Job, rows: LineRows, extent: Extent, provisional: bool) -> list
         return extent.left_mm <= position_mm <= extent.right_mm
 
     def tie(known: Tie) -> str:
-        return f"tie {format_length(known.depth_mm, job.unit).split(THIN_SPACE)[0]}"
+        places = {"mm": 1, "cm": 2, "in": 2}[job.unit]
+        return f"tie {round(from_mm(known.depth_mm, job.unit), places):g}"
 
     labels = [
         Label(

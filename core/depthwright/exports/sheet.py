@@ -8,7 +8,7 @@ from depthwright.exports import palette
 from depthwright.exports.columns import BODY, HEAD, SetLine
 from depthwright.exports.lettering import Type, shorten, width_mm, wrap
 from depthwright.exports.page import Page
-from depthwright.exports.wording import remarks_on_bars, set_aside, short_of_mm
+from depthwright.exports.wording import remarks_on_bars, set_aside, short_of_mm, short_words
 from depthwright.job import Job, Line
 from depthwright.results.values import BarRow, FaceRow, LineRows
 from depthwright.results.words import CAUTIONS, INTERVALS
@@ -208,7 +208,7 @@ def _source(job: Job, line: Line, bar: BarRow) -> str:
 
 def _short(job: Job, bar: BarRow) -> str:
     short = short_of_mm(bar, job)
-    return format_length(short, job.unit).split(THIN_SPACE)[0] if short > 0 else ""
+    return short_words(short, job.unit).split(THIN_SPACE)[0] if short > 0 else ""
 
 
 def _face_words(job: Job, face: FaceRow) -> str:

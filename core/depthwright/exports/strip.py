@@ -12,7 +12,7 @@ from depthwright.exports.band import spread
 from depthwright.exports.lettering import MM_PER_POINT, Type, width_mm
 from depthwright.exports.palette import LINE_PT, THIN_PT
 from depthwright.exports.section import Extent, length_ticks, number, paper_mm, style_axis
-from depthwright.exports.wording import short_of_mm
+from depthwright.exports.wording import short_of_mm, short_words
 from depthwright.job import Job
 from depthwright.results.values import BarRow
 from depthwright.units import format_length
@@ -98,12 +98,12 @@ def _say_short(axes: Axes, job: Job, bars: list[BarRow], extent: Extent, per_mm:
         return
     room = (extent.right_mm - extent.left_mm) / per_mm
     at = np.array([(position - extent.left_mm) / per_mm for position, _ in short])
-    words = [f"{format_length(by, job.unit)} short" for _, by in short]
+    words = [f"{short_words(by, job.unit)} short" for _, by in short]
     widths = np.array([width_mm(word, _LABEL) for word in words])
     if widths.sum() + 1.5 * len(widths) <= room:
         places = spread(at, widths, 1.5, 0.5, room - 0.5)
     else:
-        most = format_length(max(by for _, by in short), job.unit)
+        most = short_words(max(by for _, by in short), job.unit)
         words = [
             f"{len(short)} of {len(bars)} bars are short of the specified cover, by up to {most}"
         ]

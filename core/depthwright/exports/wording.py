@@ -26,6 +26,8 @@ UNIT_WORDS: dict[LengthUnit, str] = {"mm": "millimetres", "cm": "centimetres", "
 MOST_KNOWN_NAMED = 3
 """More known depths than this are counted, not named, in the sentence on what depths rest on."""
 LONGEST_FOOTING = 360
+LEAST_SHORT_MM = 0.1
+"""Nearer to the specified cover than a cover is ever printed to."""
 MOST_BARS_NAMED = 8
 
 EVIDENCE = "Each piece of evidence with the permittivity that it alone would give."
@@ -206,10 +208,19 @@ def _bars(numbers: list[int]) -> str:
 
 
 def short_of_mm(row: BarRow, job: Job) -> float:
-    """How far a bar's cover falls short of the specified cover, mm; 0 when it does not."""
+    """How far a bar's cover falls short of the specified cover, mm; 0 when it does not visibly."""
     if job.specified_cover_mm is None or not math.isfinite(row.cover.value_mm):
         return 0.0
-    return max(0.0, job.specified_cover_mm - row.cover.value_mm)
+    short = job.specified_cover_mm - row.cover.value_mm
+    return short if short >= LEAST_SHORT_MM else 0.0
+
+
+def short_words(short_mm: float, unit: LengthUnit) -> str:
+    """A shortfall with its unit; one decimal more where it would be none."""
+    places = {"mm": 0, "cm": 1, "in": 2}[unit]
+    if round(from_mm(short_mm, unit), places) == 0:
+        places += 1
+    return format_length(short_mm, unit, places)
 
 
 def _zero_words(model: LineModel) -> str:

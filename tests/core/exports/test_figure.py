@@ -154,6 +154,12 @@ def test_every_bar_has_its_number_and_interval(scene: Made, draw: Made) -> None:
 
 def test_a_known_depth_stands_beside_its_bracket(scene: Made, draw: Made) -> None:
     assert "tie 40" in words(draw(scene(3)))
+    made = scene(3)
+    tie = made.line.marks[0].tie.model_copy(update={"depth_mm": 39.5})
+    bar = made.line.marks[0].model_copy(update={"tie": tie})
+    line = made.line.model_copy(update={"marks": (bar, *made.line.marks[1:])})
+    job = made.job.model_copy(update={"lines": (line,)})
+    assert "tie 39.5" in words(draw(replace(made, job=job, results=evaluate(job))))
 
 
 def test_a_shortfall_says_by_how_much(scene: Made, draw: Made) -> None:
@@ -165,6 +171,17 @@ def test_a_shortfall_says_by_how_much(scene: Made, draw: Made) -> None:
     assert "specified\n40 mm" in said
     hatched = [patch for axes in figure.axes for patch in axes.patches if patch.get_hatch()]
     assert len(hatched) == 2
+
+
+def test_a_shortfall_below_a_millimetre_is_not_said_to_be_none(scene: Made, draw: Made) -> None:
+    made = scene(1)
+    cover = made.results.lines["line-1"].bars[0].cover.value_mm
+    barely = scene(1, specified_cover_mm=cover + 0.3)
+    assert "0.3\u202fmm short" in [text.get_text() for text in texts(draw(barely))]
+    not_visibly = scene(1, specified_cover_mm=cover + 0.03)
+    assert "short" not in " ".join(text.get_text() for text in texts(draw(not_visibly))).replace(
+        "short mm", ""
+    )
 
 
 def test_without_a_specified_cover_nothing_falls_short(scene: Made, draw: Made) -> None:
