@@ -43,7 +43,7 @@ def budgets(
         [(share.source, share.u_mm) for share in shares],
     )
     place = _budget("Position", _place_sources(line, mark, anchor))
-    return tuple(budget for budget in (depth, place) if math.isfinite(budget.u_mm))
+    return tuple(budget for budget in (depth, place) if budget.parts)
 
 
 def _place_sources(line: Line, mark: Mark, anchor: int | None) -> list[tuple[str, float]]:

@@ -12,7 +12,6 @@ from depthwright_app.picture import CoverBar, Picture
 from depthwright_app.plotting.axes import LengthAxis
 from depthwright_app.plotting.overlay import Labels, Overlay, pen
 
-
 LEAST_SHORT_MM = 0.5
 """A shortfall that would be written as zero is not written."""
 

@@ -16,8 +16,6 @@ USUAL_ORIGIN: dict[str, Origin] = {
 }
 """Where a known depth of each kind of mark usually comes from."""
 
-TIE_HINT = "The job is as it was. Check the number, its unit, and the mark it belongs to."
-
 
 class Document(JobState):
     """A job state with the edits of marks; each is one step of undo."""
@@ -137,7 +135,7 @@ class Document(JobState):
                 return edits.change_anchor(job, line_id, mark_id, anchor, tie=tie)
             return edits.tie_mark(job, line_id, mark_id, tie)
 
-        return self.edit(f"{'Tie' if tie else 'Untie'} {name}", change, remark, TIE_HINT)
+        return self.edit(f"{'Tie' if tie else 'Untie'} {name}", change, remark)
 
     def set_tie_aside(self, place: Selection, reason: str) -> bool:
         """Keep a known depth without counting it, for a reason; without one it counts again."""

@@ -133,16 +133,16 @@ class JobState(QObject):
         self.saved, self.path = self.job, path
         self.job_changed.emit(self.job, self.job)
 
-    def edit(self, edit_words: str, change: Edit, remark: str = "", hint: str = "") -> bool:
+    def edit(self, edit_words: str, change: Edit, remark: str = "") -> bool:
         """Apply an edit as one step of undo; False (and a sentence) when it is not possible.
 
-        A ``remark`` is said before what moved; a ``hint`` when it is refused without one.
+        A ``remark`` is said before what moved.
         """
         try:
             job = change(self.job)
             results = self._evaluate(job)
         except DepthwrightError as problem:
-            self.refusal = str(problem) if problem.hint else f"{problem} {hint}".strip()
+            self.refusal = str(problem)
             self.said.emit(self.refusal, True)
             return False
         self._move_to(self.history.push(job, edit_words), results, remark)

@@ -100,8 +100,7 @@ def _sheet(look: Look) -> str:
     QTreeView::item {{ padding: 2px 0; }}
     QLabel[quiet="true"] {{ color: {look.quiet}; }}
     QLabel[heading="true"] {{ font-weight: 600; }}
-    QLabel[warning="true"] {{ border: 1px solid {look.text}; border-radius: 4px; padding: 8px;
-        font-weight: 600; }}
+    QLabel[warning="true"] {{ border: 1px solid {look.text}; border-radius: 4px; padding: 8px; }}
     QFrame[panel="true"] {{ background: {look.panel}; }}
     EvidenceLine:focus {{ border-left: 3px solid {look.accent}; }}
     QFrame#strip {{ border-top: 1px solid {look.hairline}; background: {look.ground}; }}

@@ -163,3 +163,27 @@ def test_a_copy_with_other_scans_stays_and_a_new_one_goes_beside_it(tmp_path):
     assert second.parent != first.parent
     assert (first.parent / "deck-L1.sgy").read_bytes() == b"of another version"
     assert not evaluate_with_scans(load_job(second).job).missing
+
+
+@pytest.mark.parametrize(("given", "expected"), [(None, "1"), ("3", "3")])
+def test_small_solves_use_one_thread_unless_the_user_says_otherwise(given, expected):
+    """Numpy reads these once, when it is imported: so they stand before that."""
+    script = (
+        "import os, sys\n"
+        "from depthwright_app import command\n"
+        "assert 'numpy' not in sys.modules\n"
+        "try:\n"
+        "    command.main(['--version'])\n"
+        "except SystemExit:\n"
+        "    pass\n"
+        "print(os.environ['OPENBLAS_NUM_THREADS'], os.environ['OMP_NUM_THREADS'])\n"
+    )
+    env = {
+        k: v for k, v in os.environ.items() if k not in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS")
+    }
+    if given is not None:
+        env["OPENBLAS_NUM_THREADS"] = given
+    done = subprocess.run(
+        [sys.executable, "-c", script], env=env, capture_output=True, text=True, check=True
+    )
+    assert done.stdout.split()[-2:] == [expected, "1"]

@@ -3,10 +3,11 @@
 import json
 
 import pytest
-from PySide6.QtWidgets import QFileDialog
+from PySide6.QtWidgets import QFileDialog, QLabel
 
-from depthwright_app.dialogs.job_sheet import JobSheet
-from depthwright_app.dialogs.line_sheet import LineSheet
+from depthwright.edits import change_antenna, change_zone
+from depthwright_app.dialogs.job_sheet import MEDIA, JobSheet
+from depthwright_app.dialogs.line_sheet import SHIFTS, LineSheet
 
 
 def fill(monkeypatch, kind, **typed):
@@ -50,6 +51,62 @@ def test_the_line_sheet_changes_line_and_antenna_in_one_step(marked, monkeypatch
     assert marked.document.job is before
 
 
+def test_separation_and_height_carry_their_standard_uncertainties(marked, monkeypatch):
+    covers = {row.number: row.cover.u_mm for row in marked.rows().bars}
+    fill(monkeypatch, LineSheet, separation="42 ± 3 mm", antenna_height="3 ± 1.5 mm")
+    marked.trigger("line-sheet")
+    antenna = marked.document.job.antenna_of(marked.line)
+    assert (antenna.separation_mm, antenna.separation_u_mm) == (42.0, 3.0)
+    assert (antenna.height_mm, antenna.height_u_mm) == (3.0, 1.5)
+    assert antenna.separation_known
+    assert all(row.cover.u_mm > covers[row.number] for row in marked.rows().bars)
+    shown = marked.window.ledger.antenna.text()
+    assert "separation 42.0 ± 6.0\u202fmm" in shown
+    assert "3.0 ± 3.0\u202fmm above the surface" in shown
+    sheet = LineSheet(marked.window, marked.document.job, marked.line)
+    assert (sheet.separation.text(), sheet.antenna_height.text()) == ("42 ± 3 mm", "3 ± 1.5 mm")
+
+
+def test_a_bare_separation_keeps_its_uncertainty(marked, monkeypatch):
+    fill(monkeypatch, LineSheet, separation="42 ± 3 mm")
+    marked.trigger("line-sheet")
+    fill(monkeypatch, LineSheet, separation="45")
+    marked.trigger("line-sheet")
+    antenna = marked.document.job.antenna_of(marked.line)
+    assert (antenna.separation_mm, antenna.separation_u_mm) == (45.0, 3.0)
+
+
+def test_a_separation_that_nobody_said_shows_how_open_it_is(marked, monkeypatch):
+    antenna = marked.document.job.antennas[0]
+    marked.document.edit(
+        "Forget it",
+        lambda job: change_antenna(job, antenna.id, separation_known=False, separation_u_mm=1.0),
+    )
+    opened = fill(monkeypatch, LineSheet)
+    marked.trigger("line-sheet")
+    assert opened[0].separation.text() == "40 ± 10 mm"
+    assert not marked.document.job.antennas[0].separation_known
+    assert "40 ± 20\u202fmm" in marked.window.ledger.antenna.text()
+    fill(monkeypatch, LineSheet, separation="38 mm")
+    marked.trigger("line-sheet")
+    now = marked.document.job.antennas[0]
+    assert (now.separation_mm, now.separation_u_mm, now.separation_known) == (38.0, 1.0, True)
+
+
+@pytest.mark.parametrize("source", ["computed", "measured"])
+def test_where_the_direct_waves_shift_comes_from_is_chosen(marked, monkeypatch, source):
+    def run(sheet):
+        sheet.shift.setCurrentText(SHIFTS[source])
+        sheet._accept()
+        return sheet.result()
+
+    monkeypatch.setattr(LineSheet, "exec", run)
+    marked.trigger("line-sheet")
+    assert marked.document.job.antenna_of(marked.line).direct_shift == source
+    held = "all of the direct wave's shift" in marked.window.ledger.antenna.text()
+    assert held == (source == "measured")
+
+
 @pytest.mark.parametrize("unit", ["mm", "cm", "in"])
 def test_a_line_sheet_accepted_as_it_stands_changes_nothing(marked, monkeypatch, unit):
     marked.window.units.activated.emit(["mm", "cm", "in"].index(unit))
@@ -81,6 +138,9 @@ def test_a_job_sheet_accepted_as_it_stands_changes_nothing(marked, monkeypatch, 
         ("direct", "early"),
         ("separation", ""),
         ("separation", "-4 mm"),
+        ("separation", "40 ± 0"),
+        ("separation", "40 ± -1"),
+        ("antenna_height", "3 ± high"),
         ("antenna_height", "high"),
         ("frequency", "0"),
         ("offset", "40 ± 0"),
@@ -136,6 +196,49 @@ def test_the_job_sheet_changes_name_note_and_specified_cover(marked, monkeypatch
 def test_the_job_sheet_refuses_a_cover_that_cannot_be(marked, monkeypatch, typed):
     before = marked.document.job
     opened = fill(monkeypatch, JobSheet, cover=typed)
+    marked.trigger("job-sheet")
+    assert opened[0].complaint.text()
+    assert marked.document.job is before
+
+
+def test_the_job_sheet_says_how_good_the_meter_is(marked, monkeypatch):
+    marked.document.edit("Off", lambda job: change_zone(job, job.zones[0].id, curvature=False))
+    opened = fill(monkeypatch, JobSheet, reading="2 mm", shared="80 %")
+    marked.trigger("job-sheet")
+    meter = marked.document.job.meters[0]
+    assert (meter.reading_u_mm, meter.shared) == (2.0, 0.8)
+    words = [label.text() for label in opened[0].findChildren(QLabel)]
+    assert "Of a reading's variance, shared by all readings" in words
+    marked.select(marked.bar_at(260.0).id)
+    marked.type("3")
+    assert "± 2\u202fmm unless typed" in marked.box.hint.text()
+    marked.type("5\r")
+    assert marked.bar_at(260.0).tie.plus_minus_mm == 2.0
+
+
+def test_another_medium_is_not_measured_by_what_is_usual_for_concrete(marked, monkeypatch):
+    def run(sheet):
+        sheet.medium.setCurrentText(MEDIA["other"])
+        sheet._accept()
+        return sheet.result()
+
+    monkeypatch.setattr(JobSheet, "exec", run)
+    marked.trigger("job-sheet")
+    assert marked.document.job.zones[0].medium == "other"
+    titles = [line.title.text() for line in marked.window.ledger.evidence.lines]
+    assert "Typical of the medium" in titles
+    marked.trigger("undo")
+    assert marked.document.job.zones[0].medium == "concrete"
+
+
+@pytest.mark.parametrize(
+    ("field", "typed"),
+    [("reading", "0"), ("reading", "-1"), ("reading", "good"), ("reading", ""),
+     ("shared", "100"), ("shared", "-1"), ("shared", "half"), ("shared", "")],
+)  # fmt: skip
+def test_the_job_sheet_refuses_a_meter_that_cannot_be(marked, monkeypatch, field, typed):
+    before = marked.document.job
+    opened = fill(monkeypatch, JobSheet, **{field: typed})
     marked.trigger("job-sheet")
     assert opened[0].complaint.text()
     assert marked.document.job is before

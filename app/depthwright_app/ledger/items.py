@@ -10,7 +10,7 @@ from depthwright_app.job_state import Selection
 from depthwright_app.wording import permittivity_words
 
 Switch = Literal["", "set aside", "use again", "curvature on", "curvature off"]
-WIDEST = 2.5
+WIDEST = 2.0
 """The axis reaches this factor beyond the adopted interval at most; wider intervals run off it."""
 
 

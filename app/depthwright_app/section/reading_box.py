@@ -9,6 +9,8 @@ from depthwright_app import theme
 _ELSEWHERE = (Qt.FocusReason.ActiveWindowFocusReason, Qt.FocusReason.PopupFocusReason)
 """Looking the reading up in another window, or the field's own menu, does not discard it."""
 
+WIDEST_PX = 320
+
 
 class ReadingBox(QFrame):
     """Says what it ties, takes a length, and gives it on Enter; Esc or a click elsewhere discards."""
@@ -28,6 +30,8 @@ class ReadingBox(QFrame):
         self.unit = QLabel()
         self.hint = QLabel()
         self.hint.setProperty("quiet", True)
+        self.hint.setWordWrap(True)
+        self._at = QPoint()
         row = QHBoxLayout()
         row.addWidget(self.field)
         row.addWidget(self.unit)
@@ -47,12 +51,8 @@ class ReadingBox(QFrame):
         self.hint.setText(hint)
         self.unit.setText(unit)
         self.field.setText(first)
-        self.adjustSize()
-        parent = self.parentWidget()
-        assert parent is not None
-        left = min(max(at.x() + 20, 4), parent.width() - self.width() - 4)
-        top = min(max(at.y() - self.height() // 2, 4), parent.height() - self.height() - 4)
-        self.move(left, top)
+        self._at = at
+        self._place()
         self.show()
         self.raise_()
         self.field.setFocus()
@@ -70,7 +70,18 @@ class ReadingBox(QFrame):
     def complain(self, sentence: str) -> None:
         """Stay open and say what is wrong with the text."""
         self.hint.setText(sentence)
+        self._place()
+
+    def _place(self) -> None:
+        """Beside the mark, inside the parent; as wide as its words want, up to a point."""
+        parent = self.parentWidget()
+        assert parent is not None
+        words = self.hint.fontMetrics().horizontalAdvance(self.hint.text())
+        self.hint.setFixedWidth(min(words + 4, WIDEST_PX))
         self.adjustSize()
+        left = min(max(self._at.x() + 20, 4), parent.width() - self.width() - 4)
+        top = min(max(self._at.y() - self.height() // 2, 4), parent.height() - self.height() - 4)
+        self.move(left, top)
 
     def _enter(self) -> None:
         self.entered.emit(self.field.text())
