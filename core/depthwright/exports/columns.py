@@ -241,4 +241,5 @@ def _counted(said: Said, left: int) -> str:
     left = min(left, len(said.evidence))
     aside = sum(said.aside[len(said.aside) - left :])
     more = f", {aside} of them set aside" if aside else ""
-    return f"… {left} more in the tables and the job{more}."
+    what = "more" if left < len(said.evidence) else "pieces"
+    return f"… {left} {what} in the tables and the job{more}."
