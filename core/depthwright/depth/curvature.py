@@ -25,6 +25,7 @@ from numpy.typing import NDArray
 from depthwright import wave
 from depthwright.constants import PERMITTIVITY_MIN
 from depthwright.depth import priors
+from depthwright.depth.leastsquares import misfit_factor
 from depthwright.depth.leg_delay import leg_delay_ns
 
 Floats = NDArray[np.float64]
@@ -133,12 +134,12 @@ def _answer(
     inverse = np.linalg.pinv(matrix)
     count = int(batch.there[index].sum())
     # A shape that the model does not follow is known no better than it fits.
-    misfit = float((weight * residual**2).sum() / max(count - 3, 1))
+    widened = misfit_factor(float((weight * residual**2).sum()), count - 3)
     # Least squares: with a quantity larger than taken, ln permittivity would come out lower by this.
     slope = (inverse @ others)[0]
     return Curvature(
         log_permittivity=log_eps,
-        u=float(np.sqrt(inverse[0, 0] * max(1.0, misfit))),
+        u=float(np.sqrt(inverse[0, 0] * widened)),
         two_way_ns=float(batch.two_way[index]),
         per_time=float(slope[0]),
         per_separation=float(slope[1]),

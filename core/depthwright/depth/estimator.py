@@ -28,7 +28,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from depthwright.constants import C_MM_PER_NS, PERMITTIVITY_MAX, PERMITTIVITY_MIN
-from depthwright.depth.leastsquares import Fit, gauss_newton, propagated
+from depthwright.depth.leastsquares import Fit, gauss_newton, misfit_factor, propagated
 from depthwright.depth.model import Model, implied_log_permittivity
 from depthwright.depth.points import Points, plain_points
 from depthwright.depth.unknowns import Setting
@@ -105,7 +105,7 @@ class Posterior:
         at.offset.add(slope, antenna, one)
         at.direct.add(slope, here.line, one)
         at.separation.add(slope, antenna, 1 / C_MM_PER_NS + state.shift[0])
-        at.log_height.add(slope, antenna, state.shift[1] * state.height_mm)
+        at.height.add(slope, antenna, state.shift[1] * state.height_slope)
         at.zone.add(slope, model.zone_of(here), state.shift[2])
         at.apart.add(slope, here.line, state.shift[2])
         variance = propagated(slope, self.covariance)[0, 0]
@@ -163,8 +163,8 @@ def solve(points: Points, setting: Setting, start: Floats | None = None) -> Post
     count = int(evidence.tied.sum() + evidence.curved.sum())
     free = sum(not math.isfinite(unknown.u) for unknown in model.columns.unknowns)
     freedom = count - free
-    # Evidence that does not fit together is known no better than it fits (Birge 1932, from memory).
-    spread = max(1.0, fit.chi_square / freedom) if freedom >= LEAST_FREEDOM else 1.0
+    # Evidence that does not fit together is known no better than it fits.
+    spread = misfit_factor(fit.chi_square, freedom) if freedom >= LEAST_FREEDOM else 1.0
     return Posterior(model, fit.values, fit.covariance * spread, fit, freedom)
 
 

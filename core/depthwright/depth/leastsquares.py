@@ -8,6 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
+import scipy.stats
 from numpy.typing import NDArray
 from scipy.linalg import solve_triangular
 
@@ -20,8 +21,8 @@ derivatives (rows, n)."""
 
 _STEPS = 100
 _SETTLED = 1e-7
-_NEGLIGIBLE = 1e-3
-"""A step worth less than this many standard uncertainties may be left undone where rounding stops it."""
+_STANDSTILL, _SMALL = 1e-2, 0.3
+"""A small step that brings a hundredth of what it promises has met a bend of the model: it stays there."""
 _HALVINGS = 25
 _SINGULAR = 1e-11
 
@@ -91,10 +92,12 @@ def gauss_newton(linearise: Linearise, start: Floats) -> Fit:
                 break
             step = step / 2
         else:
-            if gain > _NEGLIGIBLE:
+            if gain > _SMALL:
                 raise _unsettled()
             return Fit(values, _covariance(jacobian), residual, jacobian)
         values, residual, jacobian = trial, trial_residual, trial_jacobian
+        if now - then <= _STANDSTILL * gain**2 and gain <= _SMALL:
+            return Fit(values, _covariance(jacobian), residual, jacobian)
     raise _unsettled()
 
 
@@ -124,6 +127,20 @@ def eliminate(own: Floats, shared: Floats, residual: Floats) -> tuple[Floats, Fl
     turned = shared - mirror[:, :, None] * along[:, None, :]
     turned_residual = residual - mirror * ((mirror * residual).sum(axis=1) * 2 / square)[:, None]
     return turned[:, 1:], turned_residual[:, 1:]
+
+
+def misfit_factor(chi_square: float, freedom: int) -> float:
+    """What a variance is widened by when rows do not fit together as well as they claim.
+
+    Birge's ratio chi2/freedom (Birge 1932, from memory) once it is more than chance makes it in one case of
+    twenty; one where chi2 is no more than its mean; in between a ramp, so that nothing jumps. Applied
+    from the mean on it would widen every second consistent set.
+    """
+    if freedom < 1 or chi_square <= freedom:
+        return 1.0
+    rare = float(scipy.stats.chi2.ppf(0.95, freedom))
+    ramp = min(1.0, (chi_square - freedom) / (rare - freedom))
+    return 1.0 + (chi_square / freedom - 1.0) * ramp
 
 
 def propagated(jacobian: Floats, covariance: Floats) -> Floats:

@@ -14,7 +14,7 @@ from depthwright.constants import C_MM_PER_NS, PERMITTIVITY_MAX, PERMITTIVITY_MI
 from depthwright.depth.direct_wave import direct_shift
 from depthwright.depth.leastsquares import eliminate
 from depthwright.depth.points import Points
-from depthwright.depth.unknowns import Columns, Setting, columns
+from depthwright.depth.unknowns import HELD, Columns, Setting, columns, raised
 
 Floats = NDArray[np.float64]
 Indices = NDArray[np.intp]
@@ -32,6 +32,8 @@ class State:
     log_permittivity: Floats
     separation_mm: Floats
     height_mm: Floats
+    height_slope: Floats
+    """Change of the height with its unknown."""
     two_way_ns: Floats
     """Two-way time by the pick."""
     shift: tuple[Floats, Floats, Floats]
@@ -67,7 +69,9 @@ class Model:
         if log_eps is None:
             log_eps = at.zone.of(theta, self.zone_of(points)) + at.apart.of(theta, points.line)
         separation = np.maximum(at.separation.of(theta, antenna), 0.0)
-        height = np.exp(at.log_height.of(theta, antenna))
+        height, per_unknown = at.height.of(theta, antenna), np.zeros(len(antenna))
+        free = at.height.column[antenna] != HELD
+        height[free], per_unknown[free] = raised(height[free])
         frequency = np.array([n.direct_frequency_ghz for n in self.setting.lines])[points.line]
         computed = np.array([a.computed_shift for a in self.setting.antennas])[antenna]
         eps = np.exp(np.clip(log_eps, 0.0, math.log(PERMITTIVITY_MAX)))
@@ -86,6 +90,7 @@ class Model:
             log_eps,
             separation,
             height,
+            per_unknown,
             two_way,
             tuple(np.where(computed, slope, 0.0) for slope in slopes),  # type: ignore[arg-type]
             (1 + at.face.of(theta, points.face)) * points.level,
@@ -132,7 +137,7 @@ class Model:
             slope, antenna, stretch * here.per_separation - 1 / C_MM_PER_NS - state.shift[0]
         )
         by_height = stretch * here.per_height - state.shift[1]
-        at.log_height.add(slope, antenna, by_height * state.height_mm)
+        at.height.add(slope, antenna, by_height * state.height_slope)
         at.face.add(slope, points.face, points.level * here.time_ns)
         weight = 1 / points.time_u_ns
         # At the very surface time hardly changes with depth; a floor keeps the depth in its row.
@@ -169,7 +174,7 @@ class Model:
         at.apart.add(slope, points.line, by_eps)
         at.separation.add(slope, antenna, by_s + by_time * here.per_separation)
         by_height = by_h + by_time * here.per_height
-        at.log_height.add(slope, antenna, by_height * state.height_mm)
+        at.height.add(slope, antenna, by_height * state.height_slope)
         at.scale.add(slope, points.line, by_k)
         at.crossing.add(slope, points.line, by_k)
         at.moveout.add(slope, first, np.ones(len(antenna)))

@@ -2,10 +2,17 @@
 
 import math
 
-BAR_PICK_U_NS = 0.013
-"""A bar's own: 10 to 15 ps scatter by aggregate and neighbours in full-wave runs (own computation)."""
-OVERLAP_PICK_U_NS = 0.025
-"""The same where the echo lies on the direct wave's tail."""
+import numpy as np
+
+BAR_U_NS = 0.010
+"""A bar's own: scatter by aggregate in full-wave runs (own computation)."""
+_LAGS = (0.3, 0.4, 0.5, 0.6, 0.7, 1.2, 1.6)
+_LAG_SHARES = (0.12, 0.08, 0.06, 0.045, 0.03, 0.03, 0.015)
+"""What the direct wave's tail leaves in a pick by how many periods it lies behind the direct wave, as a
+share of the period: picks of full-wave and of exact fields against their own truth (own computation)."""
+CURVATURE_LEAST_LAG = 0.7
+"""Nearer to the direct wave, in periods, a crest gives a wrong permittivity (full-wave runs, own
+computation)."""
 BARS_EARLY_NS = 0.015
 BARS_EARLY_U_NS = 0.010
 """All bars: their envelopes come 4 to 26 ps before the refracted ray (full-wave runs, own computation)."""
@@ -63,9 +70,18 @@ MOVEOUT_U = 0.06
 -0.12 to +0.07 from the truth (own computation)."""
 
 
-def bar_pick_u_ns(overlaps_direct: bool) -> float:
-    """Standard uncertainty of a bar's picked time that is its own, ns."""
-    return OVERLAP_PICK_U_NS if overlaps_direct else BAR_PICK_U_NS
+def bar_pick_u_ns(lag_ns: float, frequency_ghz: float) -> float:
+    """Standard uncertainty of a bar's picked time that is its own, ns.
+
+    Parameters
+    ----------
+    lag_ns
+        How long after the direct wave it comes.
+    frequency_ghz
+        Centre frequency of the line.
+    """
+    share = float(np.interp(lag_ns * frequency_ghz, _LAGS, _LAG_SHARES))
+    return math.hypot(BAR_U_NS, share / frequency_ghz)
 
 
 def face_pick_u_ns(two_way_ns: float, bars_above: bool) -> float:

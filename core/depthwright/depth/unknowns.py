@@ -11,8 +11,16 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 
+HEIGHT_BEND_MM = 0.15
+"""An unknown far above this is the height itself; below, it bends so that no height becomes negative."""
 HELD = -1
 """Column of a quantity that is exact."""
+
+
+def raised(height_unknown: Floats) -> tuple[Floats, Floats]:
+    """The height, mm, that an unknown stands for, and its change with it: h - bend^2/h is the unknown."""
+    root = np.hypot(height_unknown, 2 * HEIGHT_BEND_MM)
+    return (height_unknown + root) / 2, (1 + height_unknown / root) / 2
 
 
 @dataclass(frozen=True)
@@ -31,23 +39,25 @@ class AntennaPrior:
     """An antenna pair.
 
     ``time_offset_ns`` is the mean of what its direct wave comes later than ``s/c`` (and than the computed
-    near-field shift, where ``computed_shift`` says that it counts). ``height_log_u`` is the standard
-    uncertainty of the height's logarithm: a height cannot become negative.
+    near-field shift, where ``computed_shift`` says that it counts). Antennas on the surface have the
+    height 0 without uncertainty.
     """
 
     id: str
     separation_mm: float
     separation_u_mm: float
     height_mm: float
-    height_log_u: float
+    height_u_mm: float
     time_offset_ns: float
     time_offset_u_ns: float
     computed_shift: bool = False
 
     @property
-    def log_height(self) -> float:
-        """Logarithm of the height; minus infinity for antennas on the surface, which are exact."""
-        return math.log(self.height_mm) if self.height_mm > 0 else -math.inf
+    def height_unknown(self) -> float:
+        """The unknown that stands for the height (:func:`raised`); the height itself when it is exact."""
+        if self.height_u_mm == 0 or self.height_mm == 0:
+            return self.height_mm
+        return self.height_mm - HEIGHT_BEND_MM**2 / self.height_mm
 
 
 @dataclass(frozen=True)
@@ -144,7 +154,7 @@ class Columns:
     crossing: Quantity
     offset: Quantity
     separation: Quantity
-    log_height: Quantity
+    height: Quantity
     face: Quantity
     meter: Quantity
     early: Quantity
@@ -216,9 +226,9 @@ def columns(setting: Setting) -> Columns:
             "antenna separation",
             *((f"separation_mm:{a.id}", a.separation_mm, a.separation_u_mm) for a in antennas),
         ),
-        "log_height": put(
+        "height": put(
             "antenna height",
-            *((f"ln_height:{a.id}", a.log_height, a.height_log_u) for a in antennas),
+            *((f"height_mm:{a.id}", a.height_unknown, a.height_u_mm) for a in antennas),
         ),
         "face": put(
             "bars above the back face",

@@ -117,6 +117,7 @@ def _line_rows(
         line_index=index,
         direct_ns=line.direct.time_ns,
         beforehand_ns=offset_beforehand_ns(job, line),
+        frequency_ghz=job.antenna_of(line).centre_frequency_ghz,
     )
     targets = tuple(
         TargetRow(

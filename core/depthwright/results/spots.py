@@ -70,7 +70,7 @@ def _line_spots(job: Job, line: Line, faces: dict[tuple[str, str], int]) -> list
             spots.append(
                 Spot(
                     line_id=line.id, mark_id=mark.id, place=0, label=f"bar {mark.number}{where}",
-                    time_ns=mark.time_ns, time_u_ns=priors.bar_pick_u_ns(mark.overlaps_direct),
+                    time_ns=mark.time_ns, time_u_ns=_pick_u_ns(job, line, mark.time_ns),
                     bar=True, tie=counts, set_aside=aside, crest=_crest(job, line, mark),
                 )
             )  # fmt: skip
@@ -97,6 +97,11 @@ def _line_spots(job: Job, line: Line, faces: dict[tuple[str, str], int]) -> list
                     )
                 )  # fmt: skip
     return spots
+
+
+def _pick_u_ns(job: Job, line: Line, file_ns: float) -> float:
+    frequency = job.antenna_of(line).centre_frequency_ghz
+    return priors.bar_pick_u_ns(file_ns - line.direct.time_ns, frequency)
 
 
 def _counts(tie: Tie | None) -> tuple[Tie | None, Tie | None]:
@@ -141,7 +146,9 @@ def offset_beforehand_ns(job: Job, line: Line) -> float:
 def _crest(job: Job, line: Line, bar: BarMark) -> Crest | None:
     """What of a bar's crest counts, or None."""
     nodes = _own_nodes(job, line, bar)
-    if len(nodes) < LEAST_NODES or bar.overlaps_direct or not job.zone_of(line).curvature:
+    lag = (bar.time_ns - line.direct.time_ns) * job.antenna_of(line).centre_frequency_ghz
+    near = lag < priors.CURVATURE_LEAST_LAG
+    if len(nodes) < LEAST_NODES or near or not job.zone_of(line).curvature:
         return None
     antenna = job.antenna_of(line)
     early = two_way_beforehand_ns(job, line, bar.time_ns) + priors.BARS_EARLY_NS
@@ -266,9 +273,6 @@ def setting_of(job: Job) -> Setting:
 
 
 def _antenna_prior(antenna: Antenna) -> AntennaPrior:
-    height = antenna.height_mm
-    # A lognormal height of the entered mean and standard uncertainty, to first order in its logarithm.
-    log_u = math.sqrt(math.log1p((antenna.height_u_mm / height) ** 2)) if height > 0 else 0.0
     separation_u = antenna.separation_u_mm
     if not antenna.separation_known:
         separation_u = max(separation_u, priors.ASSUMED_SEPARATION_U_MM)
@@ -276,8 +280,8 @@ def _antenna_prior(antenna: Antenna) -> AntennaPrior:
         id=antenna.id,
         separation_mm=antenna.separation_mm,
         separation_u_mm=min(separation_u, antenna.separation_mm / 2),
-        height_mm=height,
-        height_log_u=log_u,
+        height_mm=antenna.height_mm,
+        height_u_mm=antenna.height_u_mm if antenna.height_mm > 0 else 0.0,
         time_offset_ns=antenna.time_offset_ns,
         time_offset_u_ns=antenna.time_offset_u_ns,
         computed_shift=antenna.direct_shift == "computed",

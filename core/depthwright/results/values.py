@@ -15,7 +15,7 @@ from depthwright.depth.estimator import Posterior
 from depthwright.depth.influence import Share, budget
 from depthwright.depth.model import State, implied_log_permittivity
 from depthwright.depth.points import Points, plain_points
-from depthwright.depth.priors import BAR_PICK_U_NS
+from depthwright.depth.priors import bar_pick_u_ns
 from depthwright.job import TargetKind, Tie
 
 Floats = NDArray[np.float64]
@@ -177,6 +177,7 @@ class LineModel:
     line_index: int
     direct_ns: float
     beforehand_ns: float
+    frequency_ghz: float
 
     @property
     def permittivity(self) -> float:
@@ -213,7 +214,8 @@ class LineModel:
 
     def read_at(self, file_ns: float) -> Measured:
         """The depth of a bar's echo at a file time, with the interval of a bar picked there."""
-        depth, u = self.depths(np.array([file_ns]), np.array([BAR_PICK_U_NS]), bar=1.0)
+        pick_u_ns = bar_pick_u_ns(file_ns - self.direct_ns, self.frequency_ghz)
+        depth, u = self.depths(np.array([file_ns]), np.array([pick_u_ns]), bar=1.0)
         return Measured(float(depth[0]), float(u[0]))
 
     def points(

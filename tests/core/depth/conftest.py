@@ -22,7 +22,7 @@ def make_setting(
     separation=40.0,
     separation_u=0.0,
     height=0.0,
-    height_log_u=0.0,
+    height_u=0.0,
     **more,
 ) -> Setting:
     """One zone, one antenna, one line; the permittivity free unless ``typed`` (value, u) counts."""
@@ -30,7 +30,7 @@ def make_setting(
     return Setting(
         zones=(ZonePrior("zone-1", value, u),),
         antennas=(
-            AntennaPrior("antenna-1", separation, separation_u, height, height_log_u, 0.0, r_ns),
+            AntennaPrior("antenna-1", separation, separation_u, height, height_u, 0.0, r_ns),
         ),
         lines=(LinePrior("line-1"),),
         **more,

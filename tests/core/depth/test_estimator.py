@@ -182,7 +182,8 @@ def test_the_elimination_agrees_with_a_dense_least_squares(seed):
             get("ln_permittivity:z")
             + np.array([get("ln_permittivity_apart:l0"), get("ln_permittivity_apart:l1")])[line]
         )
-        s, h = get("separation_mm:a"), np.exp(get("ln_height:a"))
+        s, h = get("separation_mm:a"), get("height_mm:a")
+        h = (h + np.hypot(h, 0.3)) / 2
         model = wave.travel_time(depth, np.exp(log_eps), s, h).time_ns
         direct = np.array([get("direct_ns:l0"), get("direct_ns:l1")])[line]
         picked = known.time_ns + s / C_MM_PER_NS + get("time_offset_ns:a") + direct
