@@ -116,5 +116,7 @@ def _sheet(look: Look) -> str:
     QLineEdit, QComboBox {{ padding: 3px 6px; border: 1px solid {look.hairline}; border-radius: 4px;
         background: {look.panel}; }}
     QLineEdit:focus, QComboBox:focus {{ border-color: {look.accent}; }}
+    QCheckBox::indicator:unchecked {{ width: 13px; height: 13px; border: 1px solid {look.quiet};
+        border-radius: 2px; background: {look.panel}; }}
     QToolTip {{ border: 1px solid {look.hairline}; padding: 4px; }}
     """

@@ -22,6 +22,11 @@ def spread_words(value_mm: float, unit: LengthUnit) -> str:
     return format_length(value_mm, unit, fine if from_mm(value_mm, unit) < below else coarse)
 
 
+def unbroken(text: str) -> str:
+    """The same with no line break inside an interval."""
+    return text.replace(" ± ", "\u00a0±\u00a0")
+
+
 def permittivity_words(value: float, log_u: float) -> str:
     """A permittivity with U (k = 2): ``8.2 ± 1.0``, or its ends where it is known that badly."""
     if COVERAGE_FACTOR * log_u <= WIDE:

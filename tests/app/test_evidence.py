@@ -61,7 +61,7 @@ def test_each_piece_of_evidence_has_a_row_and_the_adopted_one_is_last(tied):
 def test_a_tie_is_named_by_its_mark_and_said_as_it_was_given(tied):
     line = tie_row(tied)
     assert line.title.text() == "Bar 2 of deck-L1"
-    assert line.detail.text() == "cover meter 35.0 ± 1.0\u202fmm"
+    assert line.detail.text() == "cover meter 35.0\u00a0±\u00a01.0\u202fmm"
     assert " ± " in line.value.text()
 
 
@@ -265,7 +265,7 @@ def test_the_curvature_is_switched_off_in_sight_and_back_on(marked):
     assert marked.document.history.undo_words == "Switch the curvature off"
     assert curvature_row(marked) is line
     assert line.title.text() == "Curvature: switched off"
-    assert line.detail.text() == "nothing is taken from the crests of 7 bars"
+    assert line.detail.text() == "crests of 7 bars, not counted"
     assert not line.bar.isVisible()
     press_button(marked, line.count)
     assert marked.document.job == before
@@ -301,6 +301,12 @@ def test_a_switch_whose_edit_is_refused_goes_back(marked, monkeypatch):
     assert curvature_row(marked).count.isChecked()
 
 
+def test_a_provisional_permittivity_stays_in_italics_in_another_look(plain):
+    for _ in range(2):
+        assert plain.window.ledger.value.font().italic()
+        plain.trigger("appearance")
+
+
 # What a reading would bring.
 
 
@@ -309,7 +315,7 @@ def test_the_outlook_stands_under_the_evidence_with_now_in_bold(tied):
     table = tied.window.ledger.outlook
     head, *shown = table.words()
     assert head[0].startswith("For the back face, now ")
-    assert " ± " in head[0]
+    assert "\u00a0±\u00a0" in head[0]
     assert [what.lower() for what, _ in shown] == [row.what.lower() for row in outlook.rows]
     for (_, spread), row in zip(shown, outlook.rows, strict=True):
         assert float(spread.split("\u202f")[0]) == pytest.approx(row.expanded_mm, rel=0.06)

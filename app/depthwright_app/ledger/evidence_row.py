@@ -16,6 +16,7 @@ from PySide6.QtWidgets import (
 
 from depthwright_app import theme
 from depthwright_app.ledger.items import Item
+from depthwright_app.wording import unbroken
 
 Range = tuple[float, float]
 EDGE_PX = 4
@@ -152,7 +153,7 @@ class EvidenceLine(QFrame):
         """Write down the row as it is now; a reason being typed stays."""
         self.item = item
         self.title.setText(item.title)
-        self.detail.setText(item.detail)
+        self.detail.setText(unbroken(item.detail))
         self.value.setText(item.value)
         for label in (self.title, self.value):
             label.setEnabled(item.used)

@@ -92,11 +92,11 @@ class EvidenceTable(QWidget):
         for value in ticks(*self._shown):
             where = along(value, self._shown, self.width())
             painter.drawLine(round(where), top, round(where), top + 4)
-            box = QRectF(where - 20, top + 4, 40, self._axis_px() - 4)
-            box.moveLeft(min(max(box.left(), 0.0), self.width() - 40.0))
-            painter.drawText(
-                box, Qt.AlignmentFlag.AlignHCenter | Qt.AlignmentFlag.AlignTop, f"{value:g}"
-            )
+            words = f"{value:g}"
+            wide = painter.fontMetrics().horizontalAdvance(words) + 2
+            left = min(max(where - wide / 2, 0.0), self.width() - wide)
+            box = QRectF(left, top + 4, wide, self._axis_px() - 4)
+            painter.drawText(box, Qt.AlignmentFlag.AlignHCenter | Qt.AlignmentFlag.AlignTop, words)
 
 
 def ticks(low: float, high: float) -> list[float]:

@@ -127,11 +127,10 @@ def _item(
 
 def _curvature_off(job: Job) -> Item:
     bars = sum(isinstance(m, BarMark) and bool(m.crest) for ln in job.lines for m in ln.marks)
-    crests = f"the crest{'s' if bars != 1 else ''} of {bars} bar{'s' if bars != 1 else ''}"
     return Item(
         kind="curvature",
         title="Curvature: switched off",
-        detail=f"nothing is taken from {crests}",
+        detail=f"crests of {bars} bar{'' if bars == 1 else 's'}, not counted",
         value="",
         middle=0.0,
         interval=None,

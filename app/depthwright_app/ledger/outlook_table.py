@@ -6,7 +6,7 @@ from PySide6.QtWidgets import QGridLayout, QLabel, QVBoxLayout, QWidget
 from depthwright.results.values import Outlook
 from depthwright.units import LengthUnit, format_interval
 from depthwright_app import theme
-from depthwright_app.wording import spread_words
+from depthwright_app.wording import spread_words, unbroken
 
 
 class OutlookTable(QWidget):
@@ -51,7 +51,7 @@ def _table(outlook: Outlook, unit: LengthUnit) -> QWidget:
     grid.setColumnStretch(0, 1)
     now = next(row.expanded_mm for row in outlook.rows if row.now)
     deep = format_interval(outlook.deep.value_mm, now, unit)
-    rows = [(f"For {outlook.deep_label}, now {deep}", "U (k = 2)", False)]
+    rows = [(f"For {outlook.deep_label}, now {unbroken(deep)}", "U (k = 2)", False)]
     rows += [(row.what, spread_words(row.expanded_mm, unit), row.now) for row in outlook.rows]
     for index, (what, spread, now) in enumerate(rows):
         left = _label(f"{what[:1].upper()}{what[1:]}", quiet=not now)

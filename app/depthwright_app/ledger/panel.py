@@ -118,7 +118,9 @@ class Ledger(QScrollArea):
 
     def show_font(self, font: QFont) -> None:
         """The read-out's size follows the system's."""
-        self.value.setFont(theme.sized(font, 1.6, QFont.Weight.Medium))
+        sized = theme.sized(font, 1.6, QFont.Weight.Medium)
+        sized.setItalic(self.value.font().italic())
+        self.value.setFont(sized)
 
     def show_results(self, job: Job, results: Results, antenna: str, moved: str) -> None:
         """Write down other results."""

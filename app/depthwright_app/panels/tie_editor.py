@@ -42,7 +42,7 @@ class TieEditor(QWidget):
         super().__init__()
         self._unit, self._tie, self._is_bar = unit, tie, is_bar
         self._reading_u_mm = reading_u_mm
-        self.known = _field("Known depth of the mark", f"known depth, {unit}")
+        self.known = _field("Known depth of the mark", unit)
         self.spread = _field("Uncertainty of the known depth", self._number(reading_u_mm))
         self.origin = _choice("Origin of the known depth", [o.capitalize() for o in ORIGINS])
         site = f"{format_length(SITE_LIMIT_MM, unit)} or {100 * SITE_LIMIT_SHARE:.0f} %"
