@@ -92,13 +92,13 @@ def gauss_newton(linearise: Linearise, start: Floats) -> Fit:
                 break
             step = step / 2
         else:
-            if gain > _SMALL:
-                raise _unsettled()
-            return Fit(values, _covariance(jacobian), residual, jacobian)
+            break
         values, residual, jacobian = trial, trial_residual, trial_jacobian
         if now - then <= _STANDSTILL * gain**2 and gain <= _SMALL:
-            return Fit(values, _covariance(jacobian), residual, jacobian)
-    raise _unsettled()
+            break
+    if gain > _SMALL:
+        raise _unsettled()
+    return Fit(values, _covariance(jacobian), residual, jacobian)
 
 
 def eliminate(own: Floats, shared: Floats, residual: Floats) -> tuple[Floats, Floats]:

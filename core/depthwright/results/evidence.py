@@ -49,10 +49,10 @@ def ledger(
     curvature, apart = _curvature_row(job, points, setting, posterior)
     rows.extend(curvature)
     rows.extend(_typed_rows(job, adopted))
-    warnings = (
-        *_contradictions(job, spots, without),
-        *([_curvature_words(job, apart)] if apart > DISAGREES else []),
-    )
+    apart_words = _curvature_words(job, spots, apart) if apart > DISAGREES else ()
+    # With one tie, what contradicts it is the curvature, which is said already.
+    alone = bool(apart_words) and len(without) == 1
+    warnings = (*(() if alone else _contradictions(job, spots, without)), *apart_words)
     return Ledger(tuple(rows), tuple(warnings))
 
 
@@ -137,7 +137,7 @@ def _curvature_row(
     )
     if not points.tied.any():
         return [row], 0.0
-    rest = solve(points.without_curvature(), posterior.model.setting, posterior.theta)
+    rest = solve(points.without_curvature(), posterior.model.setting)
     return [row], curvature_apart(rest, points)
 
 
@@ -223,12 +223,15 @@ def _pitch_mm(job: Job, spot: Spot) -> float | None:
     return line.distance_scale * min(away) if away else None
 
 
-def _curvature_words(job: Job, apart: float) -> str:
+def _curvature_words(job: Job, spots: Sequence[Spot], apart: float) -> tuple[str, ...]:
+    likely = list(dict.fromkeys(cause for spot in spots for cause in causes_of(job, spot)))
     return (
-        f"Curvature and known depths disagree by {apart:.1f} standard uncertainties. Usual causes: the "
-        "line crosses the bars at an angle, the distance scale, the diameters entered, a reading on "
-        "the wrong bar, or concrete that is damper at the surface than below. Mend what is wrong, or "
-        "switch the curvature off in the ledger."
+        f"Curvature and known depths disagree by {apart:.1f} standard uncertainties. Until that is "
+        "settled no interval here holds. "
+        + (f"{' '.join(likely)} " if likely else "")
+        + "Usual causes: a reading on the wrong bar, the line crossing the bars at an angle, the distance "
+        "scale, the diameters entered, or concrete that is damper at the surface than below. Mend what "
+        "is wrong, set the reading aside with the reason, or switch the curvature off.",
     )
 
 

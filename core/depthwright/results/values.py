@@ -24,6 +24,8 @@ EvidenceKind = Literal["tie", "curvature", "typed", "focusing"]
 COVERAGE_FACTOR = 2.0
 """Expanded uncertainty U = k u with k = 2, about 95 % (JCGM 100:2008, 6.2)."""
 
+LARGEST_LOG = 20.0
+"""An interval wider than this factor's logarithm says nothing; it is drawn and written as this wide."""
 OUTLINE_POINTS = 61
 GAP_STEPS = 3.5
 """Tracked points farther apart than this many usual steps have a gap between them."""
@@ -140,7 +142,7 @@ class EvidenceRow:
     @property
     def interval(self) -> tuple[float, float]:
         """Where the permittivity lies with k = 2: even in its logarithm, since it cannot become negative."""
-        factor = math.exp(COVERAGE_FACTOR * self.log_u)
+        factor = math.exp(min(COVERAGE_FACTOR * self.log_u, LARGEST_LOG))
         return self.permittivity / factor, self.permittivity * factor
 
 
