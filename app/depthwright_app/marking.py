@@ -264,8 +264,8 @@ class Marking(QObject):
         if spoken and not zone.keep:
             if ended:
                 document.said.emit(
-                    "Depths rest on ties or curvature, so the ruler stays. Take those away to set the "
-                    "permittivity by hand, or move a tie's value.",
+                    "Depths rest on ties or curvature, so the ruler stays. Set the ties aside and switch the "
+                    "curvature off in the ledger to set the permittivity by hand.",
                     False,
                 )
             return

@@ -232,8 +232,8 @@ class Presenter(QObject):
             return
         middle = float(stage.scan.positions_mm[stage.scan.traces // 2])
         trace = stage.scan.nearest_trace(middle if recorded_mm is None else recorded_mm)
-        where = line.on_concrete_mm(float(stage.scan.positions_mm[trace]))
-        self.window.pane.trace.show_trace(stage, trace, where, self.document.job.unit)
+        where = place_words(line, float(stage.scan.positions_mm[trace]), self.document.job.unit)
+        self.window.pane.trace.show_trace(stage, trace, where)
 
     def _read_out(self, recorded_mm: float, time_ns: float) -> None:
         line, model, unit = self.document.line, self.document.model, self.document.job.unit

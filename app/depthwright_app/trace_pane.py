@@ -6,7 +6,6 @@ from numpy.typing import NDArray
 from PySide6.QtCore import Qt
 
 from depthwright.measuring.stage import PickStage
-from depthwright.units import LengthUnit, format_length
 from depthwright_app import theme
 
 
@@ -43,11 +42,9 @@ class TracePane(pg.PlotItem):  # type: ignore[misc]
         self._ink = look.text
         self.setTitle(self._title, size="9pt", color=self._ink)
 
-    def show_trace(
-        self, stage: PickStage, trace: int, distance_mm: float, unit: LengthUnit
-    ) -> None:
-        """Draw one trace and its envelope."""
-        self._title = f"Trace at {format_length(distance_mm, unit)}"
+    def show_trace(self, stage: PickStage, trace: int, place: str) -> None:
+        """Draw one trace and its envelope, headed by where it lies."""
+        self._title = f"Trace at {place}"
         self.setTitle(self._title, size="9pt", color=self._ink)
         if self._shown == (id(stage), trace):
             return

@@ -2,6 +2,7 @@
 
 import math
 
+from depthwright.constants import PERMITTIVITY_MAX, PERMITTIVITY_MIN
 from depthwright.depth.priors import ASSUMED_SEPARATION_U_MM, SITE_LIMIT_MM, SITE_LIMIT_SHARE
 from depthwright.job import Antenna, Job, Line, Tie
 from depthwright.results.values import COVERAGE_FACTOR, Measured
@@ -31,9 +32,16 @@ def permittivity_words(value: float, log_u: float) -> str:
     """A permittivity with U (k = 2): ``8.2 ± 1.0``, or its ends where it is known that badly."""
     if COVERAGE_FACTOR * log_u <= WIDE:
         return format_plain(value, COVERAGE_FACTOR * log_u * value)
+    low, high = log_interval(value, log_u)
+    if high < PERMITTIVITY_MAX:
+        return f"{max(low, PERMITTIVITY_MIN):.1f} to {high:.0f}"
+    return f"more than {low:.1f}" if low > PERMITTIVITY_MIN else "says nothing"
+
+
+def log_interval(value: float, log_u: float) -> tuple[float, float]:
+    """Ends of an interval that is even in the logarithm, k = 2; of one as wide as one likes too."""
     factor = math.exp(min(COVERAGE_FACTOR * log_u, 50.0))
-    low, high = max(value / factor, 1.0), value * factor
-    return f"{low:.1f} to {high:.0f}" if high < 100 else f"more than {low:.1f}"
+    return value / factor, value * factor
 
 
 def site_limit_mm(reading_mm: float) -> float:

@@ -131,9 +131,19 @@ def test_the_axis_holds_the_intervals_and_is_not_dwarfed_by_a_vague_one(tied):
 
 def test_an_interval_that_wide_is_given_by_its_ends(tied):
     tied.select(tied.bar_at(90.0).id)
-    tied.type("33 ± 30\r")
+    tied.type("33 ± 10\r")
     values = [line.value.text() for line in rows(tied, "tie")]
-    assert any(" to " in value or value.startswith("more than") for value in values)
+    assert sum(" to " in value for value in values) == 1
+
+
+@pytest.mark.parametrize("typed", ["33 ± 1000", "33 ± 10000000"])
+def test_a_known_depth_as_vague_as_one_likes_says_nothing(tied, typed):
+    before = tied.document.results.permittivity
+    tied.select(tied.bar_at(90.0).id)
+    tied.type(f"{typed}\r")
+    assert [line.value.text() for line in rows(tied, "tie")].count("says nothing") == 1
+    assert tied.document.results.permittivity == pytest.approx(before, rel=0.01)
+    tied.window.ledger.evidence.grab()
 
 
 @pytest.mark.parametrize(("low", "high"), [(6.9, 9.4), (1.0, 21.0), (7.0, 7.4), (1.0, 100.0)])

@@ -7,7 +7,7 @@ from depthwright.job import BarMark, FaceMark, Job
 from depthwright.results.values import EvidenceKind, EvidenceRow, Results
 from depthwright_app.document import tie_of
 from depthwright_app.job_state import Selection
-from depthwright_app.wording import permittivity_words
+from depthwright_app.wording import log_interval, permittivity_words
 
 Switch = Literal["", "set aside", "use again", "curvature on", "curvature off"]
 WIDEST = 2.0
@@ -50,20 +50,15 @@ def evidence_items(job: Job, results: Results) -> tuple[Item, ...]:
 
 def adopted_item(results: Results) -> Item:
     """The joint posterior, which is not an average of the rows."""
-    row = EvidenceRow(
-        kind="typed",
-        label="Adopted, all together",
-        permittivity=results.permittivity,
-        log_u=results.permittivity_u / results.permittivity,
-        used=True,
-    )
+    permittivity = results.permittivity
+    log_u = results.permittivity_u / permittivity
     return Item(
         kind="adopted",
-        title=row.label,
+        title="Adopted, all together",
         detail="",
-        value=permittivity_words(row.permittivity, row.log_u),
-        middle=row.permittivity,
-        interval=row.interval,
+        value=permittivity_words(permittivity, log_u),
+        middle=permittivity,
+        interval=log_interval(permittivity, log_u),
         used=True,
     )
 
@@ -117,7 +112,7 @@ def _item(
         detail=detail,
         value=permittivity_words(row.permittivity, row.log_u),
         middle=row.permittivity,
-        interval=row.interval,
+        interval=log_interval(row.permittivity, row.log_u),
         used=row.used,
         note=row.note,
         place=place,
