@@ -18,6 +18,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.linalg import solve_triangular
 
 from depthwright.depth.estimator import Posterior
 from depthwright.depth.points import Points
@@ -117,10 +118,10 @@ class Share:
     u_mm: float
 
 
-def budget(
-    posterior: Posterior, points: Points, labels: Sequence[str], target: int
-) -> tuple[Share, ...]:
-    """What contributes how much to the standard uncertainty of one point's depth.
+def budgets(
+    posterior: Posterior, points: Points, labels: Sequence[str], targets: Sequence[int]
+) -> list[tuple[Share, ...]]:
+    """What contributes how much to the standard uncertainty of some points' depths.
 
     Parameters
     ----------
@@ -130,37 +131,57 @@ def budget(
         All points it was solved with.
     labels
         What each point is called, shape (points,).
-    target
-        Index of the point whose depth is asked for.
+    targets
+        Indices of the points whose depths are asked for.
 
     Returns
     -------
-    Contributions, the greatest first. With every row of evidence whitened, the estimate is a linear
-    function of the rows, x = (A'A)^-1 A' b, so the squares of one line of (A'A)^-1 A' are the variances
-    that the rows bring (JCGM 100:2008, 5.1.2).
+    For each target its contributions, the greatest first. With every row of evidence whitened, the
+    estimate is a linear function of the rows, x = (A'A)^-1 A' b, so the squares of one line of
+    (A'A)^-1 A' are the variances that the rows bring (JCGM 100:2008, 5.1.2).
     """
     kept = points.tied | points.curved
-    kept[target] = True
+    kept[list(targets)] = True
     index = np.flatnonzero(kept)
-    some = points.some(index)
+    rows = _all_rows(posterior, points.some(index))
+    scale = np.maximum(np.linalg.norm(rows, axis=0), 1e-300)
+    orthogonal, triangle = np.linalg.qr(rows / scale)
+    asked = len(posterior.theta) + np.searchsorted(index, list(targets))
+    chosen = np.zeros((len(scale), len(asked)))
+    chosen[asked, np.arange(len(asked))] = 1 / scale[asked]
+    gains = orthogonal @ solve_triangular(triangle, chosen, trans="T")
+    whole = posterior.depths(points.some(np.array(targets, dtype=np.intp))).u_mm
+    return [
+        _shares(posterior, labels, index.tolist(), target, gain, float(u))
+        for target, gain, u in zip(targets, gains.T, whole, strict=True)
+    ]
+
+
+def _all_rows(posterior: Posterior, some: Points) -> Floats:
+    """Every whitened row on (shared unknowns, depth of each point): three to a point, then the priors."""
     depth = np.nan_to_num(posterior.depths(some).depth_mm, nan=1.0)
     own, shared, _ = posterior.model.rows(some, posterior.theta, depth)
-    count, unknowns = len(index), len(posterior.theta)
+    count, unknowns = len(depth), len(posterior.theta)
     matrix = np.zeros((count, 3, unknowns + count))
     matrix[:, :, :unknowns] = shared
     matrix[np.arange(count), :, unknowns + np.arange(count)] = own
     _, prior_rows = posterior.model.columns.prior_rows(posterior.theta)
-    prior = np.zeros((len(prior_rows), unknowns + count))
-    prior[:, :unknowns] = prior_rows
-    rows = np.concatenate([matrix.reshape(-1, unknowns + count), prior])
-    scale = np.maximum(np.linalg.norm(rows, axis=0), 1e-300)
-    gain = (
-        np.linalg.pinv(rows / scale)[unknowns + int(np.searchsorted(index, target))]
-        / scale[unknowns + int(np.searchsorted(index, target))]
-    )
+    prior = np.pad(prior_rows, ((0, 0), (0, count)))
+    return np.concatenate([matrix.reshape(-1, unknowns + count), prior])
+
+
+def _shares(
+    posterior: Posterior,
+    labels: Sequence[str],
+    index: Sequence[int],
+    target: int,
+    gain: Floats,
+    whole_u: float,
+) -> tuple[Share, ...]:
+    """One depth's gains on all rows, summed up by where the rows come from."""
     names = [
         name
-        for place in index.tolist()
+        for place in index
         for name in (
             "pick of this mark" if place == target else "picks of the tied and curved bars",
             f"known depth of {labels[place]}",
@@ -170,10 +191,11 @@ def budget(
     known = [u for u in posterior.model.columns.unknowns if math.isfinite(u.u)]
     names += [unknown.group for unknown in known]
     sums: dict[str, float] = {}
-    for name, part in zip(names, gain, strict=True):
-        sums[name] = sums.get(name, 0.0) + float(part) ** 2
-    whole = float(posterior.depths(points.some(np.array([target]))).u_mm[0]) ** 2
+    for name, part in zip(names, gain.tolist(), strict=True):
+        sums[name] = sums.get(name, 0.0) + part**2
     # What the posterior was widened by because its evidence does not fit together.
-    sums["evidence that does not fit together"] = max(0.0, whole - sum(sums.values()))
-    shares = [Share(name, math.sqrt(value)) for name, value in sums.items() if value > 1e-8 * whole]
+    sums["evidence that does not fit together"] = max(0.0, whole_u**2 - sum(sums.values()))
+    shares = [
+        Share(name, math.sqrt(value)) for name, value in sums.items() if value > 1e-8 * whole_u**2
+    ]
     return tuple(sorted(shares, key=lambda share: -share.u_mm))

@@ -27,7 +27,6 @@ from depthwright.exports.wording import (
     short_of_mm,
     source_words,
 )
-from depthwright.files.results_block import curved_marks
 from depthwright.job import Job, Line
 from depthwright.results.values import BarRow, Measured, Results
 from depthwright.results.words import CAUTIONS, INTERVALS, line_title, tie_words
@@ -61,7 +60,7 @@ def bar_schedule(job: Job, line_id: str, results: Results, when: datetime) -> st
         f"U spacing {unit}", f"diameter {unit}", "two-way time ns", "source",
         "curvature counts", "flags",
     ]  # fmt: skip
-    line, curved = job.line(line_id), curved_marks(results, line_id)
+    line, curved = job.line(line_id), results.curved
     rows: list[list[Cell]] = [
         [
             bar.number,
@@ -71,7 +70,7 @@ def bar_schedule(job: Job, line_id: str, results: Results, when: datetime) -> st
             _number(bar.diameter_mm, unit),
             f"{bar.two_way_ns:.3f}",
             tie_words(bar.tie, unit) if bar.tie else "radar",
-            "yes" if bar.mark_id in curved else "no",
+            "yes" if (line_id, bar.mark_id) in curved else "no",
             _flags(job, line, bar, results.provisional),
         ]
         for bar in results.lines[line_id].bars
@@ -125,11 +124,15 @@ def budget_table(job: Job, line_id: str, results: Results, when: datetime) -> st
     """What contributes how much to the uncertainty of each depth of a line, as standard uncertainties."""
     unit = job.unit
     marks = _measured_marks(results, line_id)
-    shares = [
-        {share.source: share.u_mm for share in results.budget_of(line_id, mark_id, place)}
-        if math.isfinite(depth.value_mm)
-        else {}
+    known = [
+        (line_id, mark_id, place)
         for _, mark_id, place, _, depth in marks
+        if math.isfinite(depth.value_mm)
+    ]
+    found = dict(zip(known, results.budgets(known), strict=True))
+    shares = [
+        {share.source: share.u_mm for share in found.get((line_id, mark_id, place), ())}
+        for _, mark_id, place, _, _ in marks
     ]
     total: dict[str, float] = {}
     for row in shares:
@@ -201,7 +204,7 @@ def _comments(
         f"{EVIDENCE} {TIES}",
         *evidence_words(results),
         *curvature_words(job, line, results),
-        *outlook_words(results, job.unit),
+        *outlook_words(results, job.unit, line_id),
         source_words(line),
         f"sha256 of the scan {line.scan.sha256}",
         *(f"Warning: {warning}" for warning in results.warnings),

@@ -7,7 +7,6 @@ from pathlib import PureWindowsPath
 
 from depthwright import __version__, wave
 from depthwright.constants import PERMITTIVITY_MAX, PERMITTIVITY_MIN
-from depthwright.files.results_block import curved_marks
 from depthwright.job import Job, Line, Tie
 from depthwright.results.values import COVERAGE_FACTOR, BarRow, EvidenceRow, LineModel, Results
 from depthwright.results.words import footing, joined
@@ -64,23 +63,23 @@ def model_words(job: Job, line: Line, results: Results) -> tuple[str, ...]:
     )
     return (
         f"Permittivity {permittivity}, velocity {velocity}/ns.",
-        footing_words(results, job.unit),
+        footing_words(results, job.unit, line.id),
         f"{antenna.name}: separation {separation}, height {height}, "
         f"{antenna.centre_frequency_ghz:g} GHz ({antenna.source}).",
         f"Direct wave at {line.direct.time_ns:.2f} ns, two-way times from {_zero_words(model)} ps before it.",
     )
 
 
-def footing_words(results: Results, unit: LengthUnit) -> str:
+def footing_words(results: Results, unit: LengthUnit, line_id: str = "") -> str:
     """What depths rest on and how good they are; many known depths are counted, since the evidence
     names each."""
     known = sum(row.kind == "tie" and row.used for row in results.evidence)
-    said = footing(results, unit)
+    said = footing(results, unit, line_id)
     if known <= MOST_KNOWN_NAMED and len(said) <= LONGEST_FOOTING:
         return said
     count = f"{known} known depth{'s' if known > 1 else ''}"
     counted = (count, *results.adopted_from[known:]) if known else results.adopted_from
-    return footing(replace(results, adopted_from=counted), unit)
+    return footing(replace(results, adopted_from=counted), unit, line_id)
 
 
 def evidence_words(results: Results) -> tuple[str, ...]:
@@ -115,8 +114,7 @@ def curvature_words(job: Job, line: Line, results: Results) -> tuple[str, ...]:
         return ()
     if not job.zone_of(line).curvature:
         return ("Curvature is switched off and does not count.",)
-    curved = curved_marks(results, line.id)
-    counted = [bar.number for bar in bars if bar.mark_id in curved]
+    counted = [bar.number for bar in bars if (line.id, bar.mark_id) in results.curved]
     if not counted:
         return ("On this line no bar's curvature counts.",)
     if len(counted) == len(bars) > 1:
@@ -130,9 +128,9 @@ def curvature_words(job: Job, line: Line, results: Results) -> tuple[str, ...]:
     return (f"On this line the curvature of {names[0].lower()}{names[1:]} counts.",)
 
 
-def outlook_words(results: Results, unit: LengthUnit) -> tuple[str, ...]:
+def outlook_words(results: Results, unit: LengthUnit, line_id: str = "") -> tuple[str, ...]:
     """What the deep interval would be with less and with more evidence."""
-    outlook = results.outlook
+    outlook = results.outlooks[line_id]
     if outlook is None:
         return ()
     rows = "; ".join(

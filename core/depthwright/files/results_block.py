@@ -34,7 +34,7 @@ from depthwright.results.values import (
 )
 from depthwright.results.words import CAUTIONS, INTERVALS
 
-__all__ = ["PROFILE_POINTS", "ResultsBlock", "compare_results", "curved_marks", "results_block"]
+__all__ = ["PROFILE_POINTS", "ResultsBlock", "compare_results", "results_block"]
 
 PROFILE_POINTS = 1000
 """Most points of a back face's profile in a job file; the exported profile holds all of them."""
@@ -159,23 +159,13 @@ def _outlook(outlook: Outlook) -> OutlookBlock:
 
 def _line(line_id: str, name: str, results: Results) -> LineBlock:
     rows = results.lines[line_id]
-    curved = curved_marks(results, line_id)
     return LineBlock(
         line=line_id,
         name=name,
         depth_model=_model(rows.model),
-        bars=tuple(_bar(row, row.mark_id in curved) for row in rows.bars),
+        bars=tuple(_bar(row, (line_id, row.mark_id) in results.curved) for row in rows.bars),
         faces=tuple(_face(row) for row in rows.faces),
         targets=tuple(_target(row) for row in rows.targets),
-    )
-
-
-def curved_marks(results: Results, line_id: str) -> frozenset[str]:
-    """Ids of the marks on a line whose curvature counted."""
-    return frozenset(
-        mark
-        for (line, mark, _), counts in zip(results.spots, results.points.curved, strict=True)
-        if counts and line == line_id
     )
 
 

@@ -12,7 +12,7 @@ from depthwright.job import BarMark, FaceMark, Job, Line, TargetMark, Tie
 from depthwright.measuring.backface import FaceTrack
 from depthwright.results.adopt import Adopted, adopt
 from depthwright.results.evidence import adopted_from, ledger
-from depthwright.results.outlook import outlook
+from depthwright.results.outlook import outlooks
 from depthwright.results.spots import (
     Curvatures,
     Spot,
@@ -86,7 +86,9 @@ def evaluate(
         provisional=not _evidence_counts(points) and not zone.typed,
         adopted_from=adopted_from(job, spots, points, adopted),
         evidence=evidence.rows,
-        outlook=outlook(job, points, setting, adopted, lines),
+        outlooks=outlooks(
+            job, points, setting, adopted, {key: rows.faces for key, rows in lines.items()}
+        ),
         lines=lines,
         posterior=posterior,
         points=points,

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from depthwright.depth.estimator import Depths, solve
+from depthwright.depth.estimator import Depths, Posterior, solve
 from depthwright.depth.influence import with_reading
 from depthwright.depth.points import Points
 from depthwright.depth.unknowns import Setting
@@ -15,7 +15,7 @@ from depthwright.job import Job
 from depthwright.results.adopt import Adopted
 from depthwright.results.values import (
     COVERAGE_FACTOR,
-    LineRows,
+    FaceRow,
     Measured,
     Outlook,
     OutlookRow,
@@ -23,6 +23,7 @@ from depthwright.results.values import (
 from depthwright.units import format_length
 
 Floats = NDArray[np.float64]
+Indices = NDArray[np.intp]
 
 DRILLED_U_MM = 1.0
 """A hole measured with a depth gauge: common practice, no source."""
@@ -40,19 +41,44 @@ class _Deep:
     point: Points
 
 
-def outlook(
-    job: Job, points: Points, setting: Setting, adopted: Adopted, lines: Mapping[str, LineRows]
-) -> Outlook | None:
-    """The outlook of a job; None without a depth.
+def outlooks(
+    job: Job,
+    points: Points,
+    setting: Setting,
+    adopted: Adopted,
+    faces: Mapping[str, tuple[FaceRow, ...]],
+) -> dict[str, Outlook | None]:
+    """The outlook of each line by its id, and that of the whole job by ""; None without a depth.
 
     Every row is linear algebra on the posterior at hand: one reading more is one update of it.
     """
-    posterior = adopted.posterior
-    found = posterior.depths(points)
-    known = np.flatnonzero(np.isfinite(found.depth_mm)).tolist()
+    bare = solve(points.without_ties().without_curvature(), setting)
+    found = adopted.posterior.depths(points)
+    known = np.flatnonzero(np.isfinite(found.depth_mm))
+    by_line = {
+        line.id: _outlook(
+            job, points, found, known[points.line[known] == index], bare, adopted, faces, line.id
+        )
+        for index, line in enumerate(job.lines)
+    }
+    return by_line | {"": _outlook(job, points, found, known, bare, adopted, faces, None)}
+
+
+def _outlook(
+    job: Job,
+    points: Points,
+    found: Depths,
+    of: Indices,
+    bare: Posterior,
+    adopted: Adopted,
+    faces: Mapping[str, tuple[FaceRow, ...]],
+    line_id: str | None,
+) -> Outlook | None:
+    """The outlook of some of the points: those of one line, or all."""
+    posterior, known = adopted.posterior, of.tolist()
     if not known:
         return None
-    deep = _back_face(job, points, lines) or _deepest_mark(points, known, found)
+    deep = _back_face(job, points, faces, line_id) or _deepest_mark(points, known, found)
     here = posterior.depths(deep.point)
     slope, own = here.sensitivity[0], float(here.own_variance[0])
 
@@ -60,7 +86,6 @@ def outlook(
         variance = float(slope @ covariance @ slope) + own
         return OutlookRow(what, COVERAGE_FACTOR * math.sqrt(variance), now)
 
-    bare = solve(points.without_ties().without_curvature(), setting)
     alone = COVERAGE_FACTOR * float(bare.depths(deep.point).u_mm[0])
     rows = [
         OutlookRow("a typed or typical permittivity alone", alone),
@@ -82,12 +107,14 @@ def outlook(
 _PLACES = {"mm": 0, "cm": 1, "in": 1}
 
 
-def _back_face(job: Job, points: Points, lines: Mapping[str, LineRows]) -> _Deep | None:
+def _back_face(
+    job: Job, points: Points, faces: Mapping[str, tuple[FaceRow, ...]], line_id: str | None
+) -> _Deep | None:
     """The first back face that has a thickness, at the place of its median."""
     for index, line in enumerate(job.lines):
-        for face in lines[line.id].faces:
+        for face in faces[line.id]:
             median = face.median
-            if not math.isfinite(median.value_mm):
+            if line_id not in (None, line.id) or not math.isfinite(median.value_mm):
                 continue
             on_it = np.flatnonzero((points.face >= 0) & (points.line == index))[:1]
             middle = face.time_ns[int(np.nanargmin(np.abs(face.depth_mm - median.value_mm)))]

@@ -1,7 +1,7 @@
 """The values a job comes to: frozen rows that screens and exports only have to write down."""
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Literal
@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 from depthwright import wave
 from depthwright.depth.curvature import Crest, Curvature
 from depthwright.depth.estimator import Posterior
-from depthwright.depth.influence import Share, budget
+from depthwright.depth.influence import Share, budgets
 from depthwright.depth.model import State, implied_log_permittivity
 from depthwright.depth.points import Points, plain_points
 from depthwright.depth.priors import bar_pick_u_ns
@@ -305,7 +305,8 @@ class LineRows:
 class Results:
     """All a job comes to.
 
-    ``permittivity`` is the first zone's; ``outlook`` is None without a mark.
+    ``permittivity`` is the first zone's; ``outlooks`` are by line id, that of the
+    whole job by "".
     ``warnings`` put every number in doubt and stand wherever numbers are handed on; ``messages`` are
     about single marks. ``points`` and ``labels`` are of every spot of the job, as they were solved with,
     in the order of ``spots`` (ids of line and mark, and place in it); ``curvatures`` the condensed
@@ -317,7 +318,7 @@ class Results:
     provisional: bool
     adopted_from: tuple[str, ...]
     evidence: tuple[EvidenceRow, ...]
-    outlook: Outlook | None
+    outlooks: Mapping[str, Outlook | None]
     lines: dict[str, LineRows]
     posterior: Posterior
     points: Points
@@ -333,6 +334,20 @@ class Results:
         return wave.velocity_mm_per_ns(self.permittivity)
 
     @property
+    def outlook(self) -> Outlook | None:
+        """The outlook of the whole job; None without a mark."""
+        return self.outlooks[""]
+
+    @property
+    def curved(self) -> frozenset[tuple[str, str]]:
+        """Line and mark ids of the bars whose curvature counts."""
+        return frozenset(
+            (line_id, mark_id)
+            for (line_id, mark_id, _), counts in zip(self.spots, self.points.curved, strict=True)
+            if counts
+        )
+
+    @property
     def parameters(self) -> tuple[str, ...]:
         """Names of the shared unknowns: the rows of :attr:`covariance`."""
         return self.posterior.names
@@ -344,5 +359,10 @@ class Results:
 
     def budget_of(self, line_id: str, mark_id: str, place: int = 0) -> tuple[Share, ...]:
         """What contributes how much to the uncertainty of one mark's depth, the greatest first."""
-        target = self.spots.index((line_id, mark_id, place))
-        return budget(self.posterior, self.points, self.labels, target)
+        return self.budgets([(line_id, mark_id, place)])[0]
+
+    def budgets(self, spots: Sequence[tuple[str, str, int]]) -> list[tuple[Share, ...]]:
+        """The same of many marks at once (ids of line and mark, and place in it)."""
+        order = {spot: index for index, spot in enumerate(self.spots)}
+        targets = [order[spot] for spot in spots]
+        return budgets(self.posterior, self.points, self.labels, targets)

@@ -38,8 +38,8 @@ def tie_words(tie: Tie, unit: LengthUnit) -> str:
     return f"{tie.origin} {spread}{' as limits' if tie.limits else ''}"
 
 
-def footing(results: Results, unit: LengthUnit = "mm") -> str:
-    """What the depths rest on, how good they are for it, and what would make them better."""
+def footing(results: Results, unit: LengthUnit = "mm", line_id: str = "") -> str:
+    """What the depths rest on, how good they are (on one line, or in the whole job), and what would help."""
     if results.provisional:
         start = (
             "Depths are provisional: they rest on a permittivity typical of concrete and nothing "
@@ -47,12 +47,12 @@ def footing(results: Results, unit: LengthUnit = "mm") -> str:
         )
     else:
         start = f"Depths rest on {joined(results.adopted_from)}."
-    return " ".join([start, *_goodness(results, unit)])
+    return " ".join([start, *_goodness(results, unit, line_id)])
 
 
-def _goodness(results: Results, unit: LengthUnit) -> list[str]:
+def _goodness(results: Results, unit: LengthUnit, line_id: str) -> list[str]:
     """``At 25 mm they are good to 2 mm, at the back face to 18 mm; a depth measured there would ...``."""
-    outlook = results.outlook
+    outlook = results.outlooks[line_id]
     if outlook is None or results.provisional:
         return []
     near, deep = outlook.shallow, outlook.deep

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from depthwright.depth.estimator import solve
-from depthwright.depth.influence import budget, curvature_apart, with_reading, without_tie
+from depthwright.depth.influence import budgets, curvature_apart, with_reading, without_tie
 
 NAN = float("nan")
 SLOPES = np.array([-0.6, -0.01, 0.002, 2.4])
@@ -87,7 +87,7 @@ def test_the_squares_of_a_budget_add_up(evidence, target):
     known, setting = evidence
     known = curved(known, math.log(8.1))
     answer = solve(known, setting)
-    shares = budget(answer, known, ["bar 1", "bar 2", "bar 3", "back face"], target)
+    shares = budgets(answer, known, ["bar 1", "bar 2", "bar 3", "back face"], [target])[0]
     whole = answer.depths(known).u_mm[target]
     assert math.sqrt(sum(share.u_mm**2 for share in shares)) == pytest.approx(whole, rel=1e-6)
     assert [share.u_mm for share in shares] == sorted((s.u_mm for s in shares), reverse=True)
@@ -98,7 +98,7 @@ def test_a_budget_names_what_matters(make_points, make_setting):
     """One exact tie and a loose time offset: at the slab the offset is nearly all there is."""
     known = make_points([25.0, 150.0], [25.0, NAN], tie_u=0.01, pick_ns=1e-4)
     answer = solve(known, make_setting(r_ns=0.05))
-    shares = budget(answer, known, ["bar 1", "back face"], 1)
+    shares = budgets(answer, known, ["bar 1", "back face"], [1])[0]
     assert shares[0].source == "antenna's time offset"
     assert shares[0].u_mm == pytest.approx(answer.depths(known).u_mm[1], rel=1e-3)
 
@@ -109,7 +109,7 @@ def test_a_budget_of_correlated_readings_is_that_of_the_guide(make_points, make_
         [40.0, 40.0], [40.0, 40.0], meter=np.zeros(2, dtype=np.intp), shared=np.full(2, 0.5)
     )
     answer = solve(known, make_setting(meters=("m",)))
-    shares = {s.source: s.u_mm for s in budget(answer, known, ["bar 1", "bar 2"], 0)}
+    shares = {s.source: s.u_mm for s in budgets(answer, known, ["bar 1", "bar 2"], [0])[0]}
     assert shares["cover meter, shared by its readings"] == pytest.approx(math.sqrt(0.5), rel=1e-4)
     own = math.hypot(shares["known depth of bar 1"], shares["known depth of bar 2"])
     assert own == pytest.approx(math.sqrt(0.5 / 2), rel=1e-4)
