@@ -73,7 +73,7 @@ def command_table(window: "MainWindow") -> tuple[Command, ...]:
         Command(
             "budget",
             "Budget of the mark",
-            lambda on: window.details.unfold_budget(on),
+            window.details.unfold_budget,
             "Ctrl+B",
             tip="What contributes to the uncertainties of the selected mark",
             checkable=True,

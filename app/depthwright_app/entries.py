@@ -14,12 +14,12 @@ from depthwright_app.dialogs.job_sheet import JobSheet
 from depthwright_app.dialogs.line_sheet import LineSheet
 from depthwright_app.document import tie_of
 from depthwright_app.job_state import Edit
+from depthwright_app.wording import NO_REASON
 
 if TYPE_CHECKING:
     from depthwright_app.main_window import MainWindow
 
 APPEARANCES = ("system", "light", "dark")
-NO_REASON = "A known depth is set aside for a reason: say it in a few words."
 
 
 class Entries(QObject):

@@ -8,6 +8,7 @@ from depthwright.job import Antenna, Job, Line, Tie
 from depthwright.results.values import COVERAGE_FACTOR, Measured
 from depthwright.units import LengthUnit, format_interval, format_length, format_plain, from_mm
 
+NO_REASON = "A known depth is set aside for a reason: say it in a few words, then press Enter."
 WIDE = 0.5
 """Beyond this share of the value an interval that is even in the logarithm is given by its ends."""
 

@@ -12,7 +12,8 @@ from depthwright_app.panels.budget_view import BudgetView
 
 
 def fold(hand):
-    return hand.window.details.findChild(QToolButton)
+    buttons = hand.window.details.findChildren(QToolButton)
+    return next(button for button in buttons if button.isVisible())
 
 
 def shown(hand):
@@ -90,8 +91,10 @@ def test_the_command_unfolds_it_and_it_stays_from_mark_to_mark(marked):
 def test_the_keyboard_reaches_the_fold(marked):
     marked.select(marked.bar_at(260.0).id)
     fold(marked).setFocus()
-    marked.press(Qt.Key.Key_Space)
-    assert shown(marked)
+    for unfolded in (True, False):
+        marked.press(Qt.Key.Key_Space)
+        assert bool(shown(marked)) is unfolded
+        assert fold(marked).hasFocus()
 
 
 def test_it_follows_a_tie_and_the_unit(marked):

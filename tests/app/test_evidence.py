@@ -7,9 +7,9 @@ from PySide6.QtWidgets import QLabel
 
 from depthwright.results.values import EvidenceRow
 from depthwright_app.document import Selection
-from depthwright_app.ledger.evidence_row import NO_REASON
 from depthwright_app.ledger.evidence_table import ticks
 from depthwright_app.ledger.items import axis_range, evidence_items
+from depthwright_app.wording import NO_REASON
 
 BAR_MM = 260.0
 

@@ -203,6 +203,16 @@ def test_details_change_number_and_diameter(marked):
     assert (changed.number, changed.diameter_mm) == (12, pytest.approx(5 / 8 * 25.4))
 
 
+def test_the_keyboard_stays_in_a_field_whose_value_was_taken(marked):
+    marked.select(marked.bar_at(260.0).id)
+    field = child(marked, QLineEdit, "Diameter")
+    field.setFocus()
+    field.selectAll()
+    marked.type("16\r")
+    assert child(marked, QLineEdit, "Diameter").hasFocus()
+    assert child(marked, QLineEdit, "Diameter").text() == "16 mm"
+
+
 @pytest.mark.parametrize(
     ("words", "typed"),
     [("Number", "four"), ("Number", ""), ("Number", "0"), ("Number", "²"),

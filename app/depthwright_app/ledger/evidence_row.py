@@ -16,12 +16,11 @@ from PySide6.QtWidgets import (
 
 from depthwright_app import theme
 from depthwright_app.ledger.items import Item
-from depthwright_app.wording import unbroken
+from depthwright_app.wording import NO_REASON, unbroken
 
 Range = tuple[float, float]
 EDGE_PX = 4
 """Room beside the axis for markers at its ends."""
-NO_REASON = "A known depth is set aside for a reason: say it in a few words, then press Enter."
 
 
 def along(value: float, shown: Range, width: int) -> float:

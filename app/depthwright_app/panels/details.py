@@ -75,11 +75,9 @@ class Details(QScrollArea):
         """Write down another mark; typing in progress is left alone when nothing changed."""
         if self._shown == shown and self._body is not None:
             return
-        same = (
-            shown is not None
-            and self._shown is not None
-            and (self._shown.mark.id, self._shown.anchor) == (shown.mark.id, shown.anchor)
-        )
+        before = self._shown
+        same = bool(shown and before) and _place(shown) == _place(before)
+        held = self._held() if same else ""
         self._shown = shown
         if self._body is not None:
             while self._box.takeAt(0) is not None:
@@ -91,6 +89,21 @@ class Details(QScrollArea):
         self._box.addStretch()
         if not same:
             self.verticalScrollBar().setValue(0)
+        elif held:
+            self._hold(held)
+
+    def _held(self) -> str:
+        """The name of the field that the keyboard is in, if it is one of these."""
+        inside = self.focusWidget()
+        return inside.accessibleName() if inside is not None and inside.hasFocus() else ""
+
+    def _hold(self, name: str) -> None:
+        """Give the keyboard back to the field of that name, written anew."""
+        assert self._body is not None
+        fields = self._body.findChildren(QWidget)
+        field = next((field for field in fields if field.accessibleName() == name), None)
+        if field is not None:
+            field.setFocus()
 
     def unfold_budget(self, unfold: bool) -> None:
         """Show or hide the budget: the window gives it on request, since it costs a moment."""
@@ -188,6 +201,10 @@ class Details(QScrollArea):
         editor.untie_wanted.connect(self.untie_wanted)
         editor.aside_wanted.connect(self.aside_wanted)
         return editor
+
+
+def _place(shown: Shown | None) -> tuple[str, int | None] | None:
+    return (shown.mark.id, shown.anchor) if shown else None
 
 
 def _title(mark: Mark, anchor: int | None) -> str:
