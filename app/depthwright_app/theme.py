@@ -118,5 +118,9 @@ def _sheet(look: Look) -> str:
     QLineEdit:focus, QComboBox:focus {{ border-color: {look.accent}; }}
     QCheckBox::indicator:unchecked {{ width: 13px; height: 13px; border: 1px solid {look.quiet};
         border-radius: 2px; background: {look.panel}; }}
+    QComboBox {{ combobox-popup: 0; }}
+    QComboBox QAbstractItemView {{ background: {look.panel}; border: 1px solid {look.hairline};
+        selection-background-color: {look.accent}; selection-color: {look.on_accent}; }}
+    QDialogButtonBox {{ dialogbuttonbox-buttons-have-icons: 0; }}
     QToolTip {{ border: 1px solid {look.hairline}; padding: 4px; }}
     """

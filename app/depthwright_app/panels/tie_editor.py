@@ -45,14 +45,13 @@ class TieEditor(QWidget):
         self.known = _field("Known depth of the mark", unit)
         self.spread = _field("Uncertainty of the known depth", self._number(reading_u_mm))
         self.origin = _choice("Origin of the known depth", [o.capitalize() for o in ORIGINS])
-        site = f"{format_length(SITE_LIMIT_MM, unit)} or {100 * SITE_LIMIT_SHARE:.0f} %"
         self.kind = _choice(
-            "What the uncertainty is",
-            ["standard uncertainty", "limits", f"site conditions ({site}, limits)"],
+            "What the uncertainty is", ["standard uncertainty", "limits", "site conditions"]
         )
+        site = f"{format_length(SITE_LIMIT_MM, unit)} and {100 * SITE_LIMIT_SHARE:.0f} %"
         self.kind.setToolTip(
-            "A standard uncertainty u counts as typed; limits are taken as equally likely between them "
-            "(divided by √3). Site conditions: limits of the greater of both."
+            "A standard uncertainty u counts as typed. Within limits all values are equally likely, so "
+            f"they are divided by √3. Site conditions: limits of the greater of {site} of the reading."
         )
         self.meter = _field("Diameter set on the meter", f"not known, {unit}")
         self.reason = _field("Reason for setting it aside", "why it is set aside")
@@ -195,5 +194,7 @@ def _choice(name: str, entries: list[str]) -> QComboBox:
     choice = QComboBox()
     choice.addItems(entries)
     choice.setAccessibleName(name)
+    view = choice.view()
+    view.setMinimumWidth(view.sizeHintForColumn(0) + 2 * theme.GRID)
     choice.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
     return choice
