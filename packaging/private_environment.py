@@ -51,9 +51,13 @@ def site_packages():
 
 def call(words, extra=None):
     # type: (list[str], dict[str, str] | None) -> int
-    """Run a command in the repository root and give its exit status; only .venv's packages count."""
+    """Run a command in the repository root and give its exit status; only .venv's packages count.
+
+    Linear algebra gets one thread: its matrices are small, and threads make them several times slower.
+    """
     sys.stdout.flush()
     environment = dict(os.environ, PYTHONNOUSERSITE="1", **(extra or {}))
+    environment.setdefault("OPENBLAS_NUM_THREADS", "1")
     environment.pop("PYTHONPATH", None)
     environment.pop("PYTHONHOME", None)
     return subprocess.call(words, cwd=ROOT, env=environment)

@@ -370,7 +370,10 @@ def golden(scene: Made, extras: tuple, **fields: object) -> object:
     made = scene(5, extras=extras, specified_cover_mm=40.0, **fields)
     evidence = (EvidenceRow("tie", "cover meter 40.0 ± 1.0 mm", 8.0, 0.1, used=True),)
     results = replace(
-        made.results, adopted_from=("a known depth",), evidence=evidence, outlooks={"": None, "line-1": None}
+        made.results,
+        adopted_from=("a known depth",),
+        evidence=evidence,
+        outlooks={"": None, "line-1": None},
     )
     return replace(made, results=results)
 
