@@ -140,7 +140,12 @@ def solve(points: Points, setting: Setting, start: Floats | None = None) -> Post
         When a known depth would need a wave faster than in air or slower than in water, or when the
         evidence does not determine the unknowns.
     """
-    model = Model.of(setting)
+    return solve_model(points, Model.of(setting), start)
+
+
+def solve_model(points: Points, model: Model, start: Floats | None = None) -> Posterior:
+    """The same for a model at hand, such as one with other values beforehand."""
+    setting = model.setting
     evidence = points.some(points.tied | points.curved)
     if not len(evidence.time_ns) and any(
         not math.isfinite(z.permittivity_u) for z in setting.zones
