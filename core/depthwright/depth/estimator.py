@@ -154,8 +154,10 @@ def solve_model(points: Points, model: Model, start: Floats | None = None) -> Po
             "Nothing speaks about the permittivity.", "Type a permittivity or tie a known depth."
         )
 
-    asked = implied_log_permittivity(evidence, model, model.columns.means)
-    _refuse_impossible(asked)
+    if start is None:
+        asked = implied_log_permittivity(evidence, model, model.columns.means)
+        _refuse_impossible(asked)
+        start = _start(model, evidence, asked)
 
     def linearise(theta: Floats) -> tuple[Floats, Floats]:
         prior_residual, prior_rows = model.columns.prior_rows(theta)
@@ -164,7 +166,7 @@ def solve_model(points: Points, model: Model, start: Floats | None = None) -> Po
         residual, rows = model.reduced(evidence, theta)
         return np.concatenate([residual, prior_residual]), np.concatenate([rows, prior_rows])
 
-    fit = gauss_newton(linearise, _start(model, evidence, asked) if start is None else start)
+    fit = gauss_newton(linearise, start)
     count = int(evidence.tied.sum() + evidence.curved.sum())
     free = sum(not math.isfinite(unknown.u) for unknown in model.columns.unknowns)
     freedom = count - free

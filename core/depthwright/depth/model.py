@@ -22,7 +22,7 @@ Indices = NDArray[np.intp]
 _DEPTH_STEPS = 30
 _DEPTH_SETTLED_MM = 1e-7
 _LEAST_DEPTH_MM = 1e-3
-_HALVINGS = 45
+_NEWTON_STEPS, _SETTLED = 60, 1e-11
 
 
 @dataclass(frozen=True)
@@ -226,16 +226,31 @@ class Model:
 def implied_log_permittivity(points: Points, model: Model, theta: Floats) -> Floats:
     """ln permittivity that each tie alone asks for with all else as in ``theta``, shape (points,).
 
-    By bisection on the model's whole range; the range's ends where none fits, NaN without a tie.
+    By Newton's method kept inside the model's whole range; the range's ends where none fits, NaN without
+    a tie.
     """
-    low = np.full(points.time_ns.shape, math.log(PERMITTIVITY_MIN))
-    high = np.full(points.time_ns.shape, math.log(PERMITTIVITY_MAX))
-    tie = np.where(points.tied, points.tie_mm, 1.0)
-    for _ in range(_HALVINGS):
-        middle = (low + high) / 2
+    asked = np.full(points.time_ns.shape, np.nan)
+    index = np.flatnonzero(points.tied)
+    if not len(index):
+        return asked
+    tied = points.some(index)
+    low = np.full(len(index), math.log(PERMITTIVITY_MIN))
+    high = np.full(len(index), math.log(PERMITTIVITY_MAX))
+    at = (low + high) / 2
+    for _ in range(_NEWTON_STEPS):
         # The direct wave's shift follows the permittivity too, slowly.
-        state = model.state(points, theta, middle)
-        there = wave.travel_time(tie, np.exp(middle), state.separation_mm, state.height_mm)
-        slower = there.time_ns * state.stretch < state.two_way_ns
-        low, high = np.where(slower, middle, low), np.where(slower, high, middle)
-    return np.where(points.tied, (low + high) / 2, np.nan)
+        state = model.state(tied, theta, at)
+        there = wave.travel_time(tied.tie_mm, np.exp(at), state.separation_mm, state.height_mm)
+        late = there.time_ns * state.stretch - state.two_way_ns
+        low, high = np.where(late < 0, at, low), np.where(late < 0, high, at)
+        slope = there.per_log_permittivity * state.stretch - state.shift[2]
+        with np.errstate(divide="ignore", invalid="ignore"):
+            guess = at - late / slope
+        inside = (guess > low) & (guess < high)
+        found = np.where(inside, guess, (low + high) / 2)
+        settled = np.all(np.abs(found - at) < _SETTLED)
+        at = found
+        if settled:
+            break
+    asked[index] = at
+    return asked

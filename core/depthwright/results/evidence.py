@@ -84,6 +84,7 @@ def _tie_rows(
                 note=note,
                 line_id=spot.line_id,
                 mark_id=spot.mark_id,
+                place=spot.place,
             )
         )
     return rows

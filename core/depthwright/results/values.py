@@ -133,6 +133,7 @@ class EvidenceRow:
     note: str = ""
     line_id: str = ""
     mark_id: str = ""
+    place: int = 0
 
     @property
     def permittivity_u(self) -> float:

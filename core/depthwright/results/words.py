@@ -82,44 +82,62 @@ def what_moved(before: Results, after: Results, unit: LengthUnit) -> str:
 
     Empty when no number moved by as much as it is shown with.
     """
-    parts = []
-    if round(before.permittivity, 2) != round(after.permittivity, 2):
-        parts.append(f"permittivity {before.permittivity:.1f} to {after.permittivity:.1f}")
-    bars = _moved_bars(before, after)
-    if bars:
-        parts.append(f"{bars} bar{'s' if bars > 1 else ''}")
-    parts.extend(_moved_faces(before, after, unit))
+    parts = [
+        *_moved_permittivity(before, after),
+        *_moved_bars(before, after),
+        *_moved_faces(before, after, unit),
+    ]
     text = "; ".join(parts)
     return text[:1].upper() + text[1:] + "." if text else ""
 
 
-def _moved_bars(before: Results, after: Results) -> int:
+def _moved_permittivity(before: Results, after: Results) -> list[str]:
+    was, now = f"{before.permittivity:.1f}", f"{after.permittivity:.1f}"
+    if was != now:
+        return [f"permittivity {was} to {now}"]
+    if _rescaled(before.permittivity_u, after.permittivity_u):
+        return [
+            f"permittivity {now}, ± {2 * before.permittivity_u:.1f} to ± {2 * after.permittivity_u:.1f}"
+        ]
+    return []
+
+
+def _moved_bars(before: Results, after: Results) -> list[str]:
     old = {row.mark_id: row.cover for rows in before.lines.values() for row in rows.bars}
     new = {row.mark_id: row.cover for rows in after.lines.values() for row in rows.bars}
-    return sum(1 for key, cover in new.items() if key in old and _differ(old[key], cover))
+    pairs = [(old[key], cover) for key, cover in new.items() if key in old]
+    moved = sum(1 for was, now in pairs if _differ(was, now))
+    if moved:
+        return [f"{moved} bar{'s' if moved > 1 else ''}"]
+    rescaled = sum(1 for was, now in pairs if _rescaled(was.u_mm, now.u_mm))
+    return [f"{rescaled} bar interval{'s' if rescaled > 1 else ''}"] if rescaled else []
 
 
 def _moved_faces(before: Results, after: Results, unit: LengthUnit) -> list[str]:
     old = {row.mark_id: row.median for rows in before.lines.values() for row in rows.faces}
-    words = []
+    places = {"mm": 0, "cm": 1, "in": 1}[unit]
     for rows in after.lines.values():
         for face in rows.faces:
-            now = face.median
-            was = old.get(face.mark_id)
-            if was is None or not _differ(was, now):
+            was, now = old.get(face.mark_id), face.median
+            if was is None:
                 continue
-            places = {"mm": 0, "cm": 1, "in": 1}[unit]
-            words.append(
-                f"back face {from_mm(was.value_mm, unit):.{places}f} to "
-                f"{format_interval(now.value_mm, now.expanded_mm, unit, figures=1)}"
-            )
-    return words[:1]
+            shown = format_interval(now.value_mm, now.expanded_mm, unit, figures=1)
+            if _differ(was, now):
+                return [f"back face {from_mm(was.value_mm, unit):.{places}f} to {shown}"]
+            if _rescaled(was.u_mm, now.u_mm):
+                return [f"back face ± {from_mm(was.expanded_mm, unit):.{places}f} to {shown}"]
+    return []
 
 
 def _differ(was: Measured, now: Measured) -> bool:
     if math.isnan(was.value_mm) or math.isnan(now.value_mm):
         return False
     return round(was.value_mm, 1) != round(now.value_mm, 1)
+
+
+def _rescaled(was: float, now: float) -> bool:
+    """Whether an interval has become another one to a reader: by a tenth."""
+    return math.isfinite(was) and math.isfinite(now) and abs(now - was) > 0.1 * was
 
 
 def line_title(job: Job, line_id: str) -> str:

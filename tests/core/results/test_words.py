@@ -29,6 +29,18 @@ def test_nothing_moved_is_said_by_nothing(known_job):
     assert words.what_moved(results, results, "mm") == ""
 
 
+def test_intervals_that_narrow_are_said_where_no_value_moves(known_job):
+    vague = evaluate(
+        edits.tie_mark(
+            known_job(), "line-1", "bar-1", TIE.model_copy(update={"plus_minus_mm": 3.0})
+        )
+    )
+    said = words.what_moved(vague, evaluate(tied(known_job())), "mm")
+    assert said.startswith("Permittivity 8.0, ± ")
+    assert "3 bar intervals" in said
+    assert "; back face ± " in said
+
+
 def test_a_bar_without_a_depth_has_not_moved(known_job):
     job = edits.change_mark(known_job(), "line-1", "bar-2", time_ns=0.2)
     before, after = evaluate(job), evaluate(tied(job))
