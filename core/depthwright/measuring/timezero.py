@@ -139,6 +139,10 @@ def _learn(traces: Block, rough: int, dt_ns: float, frequency_ghz: float) -> Dir
     envelopes = envelope(np.concatenate([mean, quiet]))
     low, high = _window(rough, 0.5 * period, samples)
     index = low + envelopes[:, low:high].argmax(axis=1)
+    # Where the waves in the air and in the concrete part, a stronger one may lie beyond the window: its
+    # edge is no maximum, and the nearest one is meant.
+    for row in np.flatnonzero((index == low) | (index == high - 1)).tolist():
+        index[row] = _climb(envelopes[row], rough)
     times = refine_peak(envelopes, index) * dt_ns
     spread = 1.4826 * float(np.median(np.abs(times[1:] - np.median(times[1:]))))
     return DirectWave(
@@ -183,11 +187,16 @@ def fit_direct_wave(block: Block, direct: DirectWave, dt_ns: float) -> Fit:
 
 def _first_strong_peak(shared: NDArray[np.float32]) -> int:
     """First maximum of the shared envelope that reaches half of its greatest."""
-    rising = np.flatnonzero(shared >= 0.5 * shared.max())
-    start = int(rising[0])
-    while start + 1 < len(shared) and shared[start + 1] >= shared[start]:
-        start += 1
-    return start
+    return _climb(shared, int(np.flatnonzero(shared >= 0.5 * shared.max())[0]))
+
+
+def _climb(envelope: NDArray[np.float32], start: int) -> int:
+    """Sample of the maximum that lies uphill of another."""
+    at = int(np.clip(start, 1, len(envelope) - 2))
+    way = 1 if envelope[at + 1] >= envelope[at - 1] else -1
+    while 0 < at + way < len(envelope) - 1 and envelope[at + way] >= envelope[at]:
+        at += way
+    return at
 
 
 def _quiet(traces: Block, peak: int, period: float) -> NDArray[np.intp]:

@@ -183,6 +183,9 @@ def _own_nodes(job: Job, line: Line, bar: BarMark) -> tuple[CrestNode, ...]:
             ):
                 break
             kept.append(node)
+    if min(sum(side * (x - bar.position_mm) > 0 for x, _ in kept) for side in (-1, 1)) < 2:
+        # From one flank alone, the apex's place and the curvature cannot be told apart.
+        return ()
     middle = [node for node in bar.crest if node[0] == bar.position_mm]
     return tuple(sorted([*kept, *middle]))
 
