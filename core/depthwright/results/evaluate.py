@@ -11,6 +11,7 @@ from depthwright.depth.points import Points
 from depthwright.job import BarMark, FaceMark, Job, Line, TargetMark, Tie
 from depthwright.measuring.backface import FaceTrack
 from depthwright.results.adopt import Adopted, adopt
+from depthwright.results.doubts import doubts, line_messages
 from depthwright.results.evidence import adopted_from, ledger
 from depthwright.results.outlook import outlooks
 from depthwright.results.spots import (
@@ -36,8 +37,6 @@ from depthwright.results.values import (
     Results,
     TargetRow,
 )
-from depthwright.results.words import joined
-from depthwright.units import format_length
 
 Tracks = Mapping[str, FaceTrack]
 """Tracked back faces by the id of their mark."""
@@ -95,8 +94,10 @@ def evaluate(
         labels=tuple(spot.label for spot in spots),
         spots=tuple((spot.line_id, spot.mark_id, spot.place) for spot in spots),
         curvatures=crests,
-        warnings=(*evidence.warnings, *_doubts(job, math.exp(log_permittivity))),
-        messages=tuple(said for line in job.lines for said in _line_messages(line, depths)),
+        warnings=(*evidence.warnings, *doubts(job, math.exp(log_permittivity))),
+        messages=tuple(
+            said for line in job.lines for said in line_messages(job, line, lines[line.id])
+        ),
     )
 
 
@@ -217,46 +218,3 @@ def _face_row(
 
 def _used(tie: Tie | None) -> Tie | None:
     return tie if tie is not None and tie.used else None
-
-
-def _doubts(job: Job, permittivity: float) -> tuple[str, ...]:
-    """What makes every number of the job doubtful."""
-    messages = []
-    low, high = priors.USUAL_PERMITTIVITY
-    if job.zones[0].medium == "concrete" and not low <= permittivity <= high:
-        messages.append(
-            f"A permittivity of {permittivity:.1f} is unusual for concrete ({low:g} to {high:g}). "
-            "Check the known depths, the marks they are tied to and the antenna separation."
-        )
-    for antenna in job.antennas:
-        if not antenna.separation_known:
-            shown = format_length(antenna.separation_mm, job.unit)
-            open_u = format_length(priors.ASSUMED_SEPARATION_U_MM, job.unit)
-            messages.append(
-                f"The antenna separation of {shown} is assumed, to a standard uncertainty of {open_u}. "
-                "Set it under line and antenna."
-            )
-    return tuple(messages)
-
-
-def _line_messages(line: Line, depths: _Depths) -> list[str]:
-    picked = [mark for mark in line.marks if isinstance(mark, BarMark | TargetMark)]
-    early = [m for m in picked if not math.isfinite(depths[line.id, m.id, 0].value_mm)]
-    overlapping = [m for m in picked if m.overlaps_direct and m not in early]
-    messages = [
-        f"{_mark_name(mark)} on {line.name} is picked before any echo from inside the concrete could "
-        "come. Move it down, or check the direct wave of the line."
-        for mark in early
-    ]
-    if overlapping:
-        one = len(overlapping) == 1
-        names = joined([_mark_name(mark) for mark in overlapping])
-        messages.append(
-            f"{names} on {line.name} {'lies' if one else 'lie'} on the tail of the direct wave, so "
-            f"{'its interval is' if one else 'their intervals are'} wider."
-        )
-    return messages
-
-
-def _mark_name(mark: BarMark | TargetMark) -> str:
-    return f"{'Bar' if isinstance(mark, BarMark) else mark.what.capitalize()} {mark.number}"

@@ -284,3 +284,10 @@ def test_the_offset_that_two_ties_find_is_in_the_ruler_too(known_job):
 def test_dragging_the_ruler_to_a_depth_gives_the_permittivity_that_reads_it(known_job, bar_ns):
     model = evaluate(known_job()).lines["line-1"].model
     assert model.permittivity_for(50.0, bar_ns(50.0)) == pytest.approx(8.0, abs=1e-6)
+
+
+def test_bars_nearer_than_half_a_wavelength_are_pointed_out(known_job, bar_ns):
+    job, _ = edits.add_bar(tie_first(known_job()), "line-1", pick_at(120.0, bar_ns(52.0)))
+    (said,) = [m for m in evaluate(job).messages if "wavelength" in m]
+    assert "Bar 1 and 4 on L1" in said
+    assert not [m for m in evaluate(tie_first(known_job())).messages if "wavelength" in m]
