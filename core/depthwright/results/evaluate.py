@@ -11,6 +11,7 @@ from depthwright.depth.points import Points
 from depthwright.job import BarMark, FaceMark, Job, Line, TargetMark, Tie
 from depthwright.measuring.backface import FaceTrack
 from depthwright.results.adopt import Adopted, adopt
+from depthwright.results.crests import offset_beforehand_ns
 from depthwright.results.doubts import doubts, line_messages
 from depthwright.results.evidence import adopted_from, ledger
 from depthwright.results.outlook import outlooks
@@ -21,11 +22,9 @@ from depthwright.results.spots import (
     condensed,
     face_cosine,
     face_order,
-    offset_beforehand_ns,
     points_of,
     setting_of,
     spots_of,
-    two_way_beforehand_ns,
 )
 from depthwright.results.values import (
     AnchorRow,
@@ -195,12 +194,7 @@ def _face_row(
             np.array([anchor.time_ns for anchor in mark.anchors]),
         )
     under = bars_above(line)
-    u = np.array(
-        [
-            priors.face_pick_u_ns(two_way_beforehand_ns(job, line, float(t)), under)
-            for t in track.time_ns
-        ]
-    )
+    u = np.array([priors.face_pick_u_ns(float(t) - model.zero_ns, under) for t in track.time_ns])
     depth, depth_u = model.depths(
         track.time_ns, u, face=face_order(job)[line.id, mark.id], level=face_cosine(line, mark)
     )

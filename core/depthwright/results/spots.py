@@ -1,27 +1,21 @@
 """From a job to what the estimator takes: every picked point, and what is known beforehand."""
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from depthwright import wave
-from depthwright.constants import C_MM_PER_NS, TYPICAL_PERMITTIVITY
+from depthwright.constants import TYPICAL_PERMITTIVITY
 from depthwright.depth import priors
 from depthwright.depth.curvature import Crest, Curvature, condense
-from depthwright.depth.direct_wave import direct_shift
 from depthwright.depth.points import Points, plain_points
 from depthwright.depth.unknowns import AntennaPrior, LinePrior, Setting, ZonePrior
-from depthwright.job import Antenna, BarMark, CrestNode, FaceMark, Job, Line, TargetMark, Tie
+from depthwright.job import Antenna, BarMark, FaceMark, Job, Line, TargetMark, Tie
+from depthwright.results.crests import crests_of, offset_beforehand_ns
 
 LEAST_DIP_STRETCH_MM = 200.0
 """Anchors closer together say more about each other's picks than about a dip."""
-CROSSING_PERIODS = 0.6
-"""A crest counts up to where another bar's hyperbola comes this near, in periods of the direct wave."""
-LEAST_NODES = 5
-"""A curvature from fewer nodes is not worth having."""
-
 Curvatures = Mapping[Crest, Curvature | None]
 """Condensed crests, kept from one state of the job to the next."""
 
@@ -62,7 +56,8 @@ def face_order(job: Job) -> dict[tuple[str, str], int]:
 
 def _line_spots(job: Job, line: Line, faces: dict[tuple[str, str], int]) -> list[Spot]:
     where = f" of {line.name}" if len(job.lines) > 1 else ""
-    under = bars_above(line)
+    under, beforehand = bars_above(line), offset_beforehand_ns(job, line)
+    frequency, crests = job.antenna_of(line).centre_frequency_ghz, crests_of(job, line, beforehand)
     spots = []
     for mark in line.marks:
         if isinstance(mark, BarMark):
@@ -70,8 +65,9 @@ def _line_spots(job: Job, line: Line, faces: dict[tuple[str, str], int]) -> list
             spots.append(
                 Spot(
                     line_id=line.id, mark_id=mark.id, place=0, label=f"bar {mark.number}{where}",
-                    time_ns=mark.time_ns, time_u_ns=_pick_u_ns(job, line, mark.time_ns),
-                    bar=True, tie=counts, set_aside=aside, crest=_crest(job, line, mark),
+                    time_ns=mark.time_ns,
+                    time_u_ns=priors.bar_pick_u_ns(mark.time_ns - line.direct.time_ns, frequency),
+                    bar=True, tie=counts, set_aside=aside, crest=crests.get(mark.id),
                 )
             )  # fmt: skip
         elif isinstance(mark, TargetMark):
@@ -87,7 +83,8 @@ def _line_spots(job: Job, line: Line, faces: dict[tuple[str, str], int]) -> list
             name = f"back face{f' {mark.number}' if mark.number > 1 else ''}{where}"
             level = face_cosine(line, mark)
             for place, anchor in enumerate(mark.anchors):
-                u = priors.face_pick_u_ns(two_way_beforehand_ns(job, line, anchor.time_ns), under)
+                two_way = anchor.time_ns - line.direct.time_ns + beforehand
+                u = priors.face_pick_u_ns(two_way, under)
                 counts, aside = _counts(anchor.tie)
                 spots.append(
                     Spot(
@@ -97,11 +94,6 @@ def _line_spots(job: Job, line: Line, faces: dict[tuple[str, str], int]) -> list
                     )
                 )  # fmt: skip
     return spots
-
-
-def _pick_u_ns(job: Job, line: Line, file_ns: float) -> float:
-    frequency = job.antenna_of(line).centre_frequency_ghz
-    return priors.bar_pick_u_ns(file_ns - line.direct.time_ns, frequency)
 
 
 def _counts(tie: Tie | None) -> tuple[Tie | None, Tie | None]:
@@ -121,80 +113,6 @@ def face_cosine(line: Line, face: FaceMark) -> float:
 def bars_above(line: Line) -> bool:
     """Whether a line's back face lies under bars."""
     return any(isinstance(mark, BarMark) for mark in line.marks)
-
-
-def two_way_beforehand_ns(job: Job, line: Line, file_ns: float) -> float:
-    """Two-way time of an echo by what is known without evidence, ns."""
-    return file_ns - line.direct.time_ns + offset_beforehand_ns(job, line)
-
-
-def offset_beforehand_ns(job: Job, line: Line) -> float:
-    """What is added to a time after the direct wave: ``s/c``, the computed shift and the card's, ns."""
-    antenna, shift = job.antenna_of(line), 0.0
-    if antenna.direct_shift == "computed":
-        shift = float(
-            direct_shift(
-                antenna.separation_mm,
-                antenna.height_mm,
-                TYPICAL_PERMITTIVITY,
-                job.direct_frequency_ghz(line),
-            ).time_ns
-        )
-    return antenna.separation_mm / C_MM_PER_NS + shift + antenna.time_offset_ns
-
-
-def _crest(job: Job, line: Line, bar: BarMark) -> Crest | None:
-    """What of a bar's crest counts, or None."""
-    nodes = _own_nodes(job, line, bar)
-    lag = (bar.time_ns - line.direct.time_ns) * job.antenna_of(line).centre_frequency_ghz
-    near = lag < priors.CURVATURE_LEAST_LAG
-    if len(nodes) < LEAST_NODES or near or not job.zone_of(line).curvature:
-        return None
-    antenna = job.antenna_of(line)
-    early = two_way_beforehand_ns(job, line, bar.time_ns) + priors.BARS_EARLY_NS
-    on_concrete = tuple((line.distance_scale * position, time) for position, time in nodes)
-    crest = Crest(
-        nodes=on_concrete,
-        apex_mm=line.distance_scale * bar.position_mm,
-        two_way_ns=early,
-        radius_mm=bar.diameter_mm / 2,
-        sine=math.sin(math.radians(bar.crossing_deg)),
-        separation_mm=antenna.separation_mm,
-        height_mm=antenna.height_mm,
-        frequency_ghz=antenna.centre_frequency_ghz,
-    )
-    earliest = wave.travel_time(1.0, 1.5, antenna.separation_mm, antenna.height_mm).time_ns
-    return crest if early > float(earliest) else None
-
-
-def _own_nodes(job: Job, line: Line, bar: BarMark) -> tuple[CrestNode, ...]:
-    """A crest's nodes on both sides up to where another bar's hyperbola comes near it."""
-    others = [mark for mark in line.marks if isinstance(mark, BarMark) and mark.id != bar.id]
-    near_ns = CROSSING_PERIODS / job.antenna_of(line).centre_frequency_ghz
-    kept = []
-    for side in (-1, 1):
-        nodes = sorted(
-            (node for node in bar.crest if side * (node[0] - bar.position_mm) > 0),
-            key=lambda node: abs(node[0] - bar.position_mm),
-        )
-        for node in nodes:
-            if any(
-                abs(_tail_ns(job, line, other, node[0]) - node[1]) < near_ns for other in others
-            ):
-                break
-            kept.append(node)
-    if min(sum(side * (x - bar.position_mm) > 0 for x, _ in kept) for side in (-1, 1)) < 2:
-        # From one flank alone, the apex's place and the curvature cannot be told apart.
-        return ()
-    middle = [node for node in bar.crest if node[0] == bar.position_mm]
-    return tuple(sorted([*kept, *middle]))
-
-
-def _tail_ns(job: Job, line: Line, bar: BarMark, position_mm: float) -> float:
-    """File time of a bar's hyperbola beside it, roughly: a point in a typical concrete."""
-    apex = two_way_beforehand_ns(job, line, bar.time_ns)
-    across = 2 * (position_mm - bar.position_mm) * math.sqrt(TYPICAL_PERMITTIVITY) / C_MM_PER_NS
-    return bar.time_ns + math.hypot(apex, across) - apex
 
 
 def condensed(spots: Sequence[Spot], known: Curvatures) -> dict[Crest, Curvature | None]:

@@ -11,8 +11,8 @@ from depthwright.errors import DepthwrightError
 from depthwright.job import Tie
 from depthwright.measuring.backface import FaceTrack
 from depthwright.measuring.picking import Pick
+from depthwright.results.crests import two_way_beforehand_ns
 from depthwright.results.evaluate import evaluate
-from depthwright.results.spots import two_way_beforehand_ns
 from depthwright.results.values import Measured
 
 K2 = 2.0
