@@ -14,7 +14,7 @@ from depthwright.results.adopt import Adopted, adopt
 from depthwright.results.crests import offset_beforehand_ns
 from depthwright.results.doubts import doubts, line_messages
 from depthwright.results.evidence import adopted_from, ledger
-from depthwright.results.outlook import outlooks
+from depthwright.results.outlook import Outlooks
 from depthwright.results.spots import (
     Curvatures,
     Spot,
@@ -84,7 +84,7 @@ def evaluate(
         provisional=not _evidence_counts(points) and not zone.typed,
         adopted_from=adopted_from(job, spots, points, adopted),
         evidence=evidence.rows,
-        outlooks=outlooks(
+        outlooks=Outlooks(
             job, points, setting, adopted, {key: rows.faces for key, rows in lines.items()}
         ),
         lines=lines,

@@ -1,7 +1,7 @@
 """How good the depths are, near the surface and deep, and what one more reading would bring."""
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -41,27 +41,48 @@ class _Deep:
     point: Points
 
 
-def outlooks(
-    job: Job,
-    points: Points,
-    setting: Setting,
-    adopted: Adopted,
-    faces: Mapping[str, tuple[FaceRow, ...]],
-) -> dict[str, Outlook | None]:
+class Outlooks(Mapping[str, Outlook | None]):
     """The outlook of each line by its id, and that of the whole job by ""; None without a depth.
 
-    Every row is linear algebra on the posterior at hand: one reading more is one update of it.
+    Every row is linear algebra on the posterior at hand: one reading more is one update of it. Each is
+    worked out when it is asked for, since a typed tie waits for none but the job's.
     """
-    bare = solve(points.without_ties().without_curvature(), setting)
-    found = adopted.posterior.depths(points)
-    known = np.flatnonzero(np.isfinite(found.depth_mm))
-    by_line = {
-        line.id: _outlook(
-            job, points, found, known[points.line[known] == index], bare, adopted, faces, line.id
+
+    def __init__(
+        self,
+        job: Job,
+        points: Points,
+        setting: Setting,
+        adopted: Adopted,
+        faces: Mapping[str, tuple[FaceRow, ...]],
+    ) -> None:
+        self._of = job, points, adopted, faces
+        self._setting = setting
+        self._made: dict[str, Outlook | None] = {}
+
+    def __getitem__(self, line_id: str) -> Outlook | None:
+        if line_id not in self._made:
+            self._made[line_id] = self._make(line_id)
+        return self._made[line_id]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(("", *(line.id for line in self._of[0].lines)))
+
+    def __len__(self) -> int:
+        return 1 + len(self._of[0].lines)
+
+    def _make(self, line_id: str) -> Outlook | None:
+        job, points, adopted, faces = self._of
+        if line_id:
+            job.line(line_id)
+        found = adopted.posterior.depths(points)
+        of = np.isfinite(found.depth_mm)
+        if line_id:
+            of &= points.line == [line.id for line in job.lines].index(line_id)
+        bare = solve(points.without_ties().without_curvature(), self._setting)
+        return _outlook(
+            job, points, found, np.flatnonzero(of), bare, adopted, faces, line_id or None
         )
-        for index, line in enumerate(job.lines)
-    }
-    return by_line | {"": _outlook(job, points, found, known, bare, adopted, faces, None)}
 
 
 def _outlook(
