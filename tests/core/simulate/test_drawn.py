@@ -1,6 +1,7 @@
 """Lines drawn from the priors: their intervals hold the truth about as often as they say.
 
-A small, fast version of the coverage benchmark; the bounds are what chance allows 25 lines.
+A small, fast version of the coverage benchmark; the bounds are what chance allows 25 lines,
+each of which errs as a whole.
 """
 
 import math
@@ -44,9 +45,9 @@ def test_intervals_hold_the_truth_about_as_often_as_they_say(evidence):
     covers, faces, velocity = standardised(evidence)
     for errors in (covers, faces, velocity):
         held = np.mean(np.abs(errors) < 1.96, axis=tuple(range(1, errors.ndim)))
-        assert 0.86 <= held.mean() <= 1.0
+        assert 0.8 <= held.mean() <= 1.0
         # Not by being far too wide.
-        assert 0.6 < np.sqrt(np.mean(errors**2)) < 1.3
+        assert 0.6 < np.sqrt(np.mean(errors**2)) < 1.5
 
 
 def test_a_line_is_the_same_for_the_same_seed():
