@@ -12,13 +12,16 @@ from pathlib import Path
 
 from PySide6.QtCore import QObject, Signal
 
+from depthwright.depth.curvature import Crest
 from depthwright.errors import DepthwrightError
 from depthwright.history import History
 from depthwright.job import FaceMark, Job, Line, Mark
 from depthwright.measuring.backface import FaceTrack
 from depthwright.measuring.stage import PickStage
 from depthwright.results import words
+from depthwright.results.crests import crests_of, offset_beforehand_ns
 from depthwright.results.evaluate import evaluate
+from depthwright.results.focusing import Focus
 from depthwright.results.tracking import track
 from depthwright.results.values import LineModel, Results
 
@@ -65,6 +68,7 @@ class JobState(QObject):
         self.line_id = job.lines[0].id if job.lines else ""
         self.selection: Selection | None = None
         self._tracks: dict[tuple[str, FaceMark], FaceTrack] = {}
+        self._focuses: dict[str, tuple[dict[str, Crest], Focus | None]] = {}
         self._moved: tuple[Results, Results] | None = None
 
     @property
@@ -206,7 +210,33 @@ class JobState(QObject):
             for mark in line.marks
             if isinstance(mark, FaceMark)
         }
-        return evaluate(job, tracks, self.made.curvatures)
+        return evaluate(job, tracks, self.made.curvatures, self._focuses_of(job))
+
+    def _focuses_of(self, job: Job) -> dict[str, Focus]:
+        """What is known of how lines focus, as far as their marks are those it was found for."""
+        known = {line.id: self._focuses.get(line.id) for line in job.lines}
+        return {
+            line.id: found[1]
+            for line in job.lines
+            if (found := known[line.id]) and found[1] and found[0] == _focus_subject(job, line)
+        }
+
+    @property
+    def unfocused(self) -> dict[str, Crest] | None:
+        """What of the shown line has not been focused yet; None when there is nothing to do."""
+        line = self.line
+        if line is None or self.stage is None:
+            return None
+        subject = _focus_subject(self.job, line)
+        found = self._focuses.get(line.id)
+        return None if found and found[0] == subject else subject
+
+    def focus_found(self, line_id: str, subject: dict[str, Crest], focus: Focus | None) -> None:
+        """A line's bars have been focused; shown beside the evidence while its marks stay."""
+        self._focuses[line_id] = subject, focus
+        if focus is not None:
+            self.made = self._evaluate(self.job)
+            self.job_changed.emit(self.job, self.job)
 
     def _track(self, stage: PickStage, line_id: str, face: FaceMark) -> FaceTrack:
         # Ties do not move a track: only the anchors' places do.
@@ -284,3 +314,8 @@ class JobState(QObject):
 def shows(stage: PickStage, line: Line) -> bool:
     """Whether a stage was made from the scan that a line shows."""
     return stage.scan.sha256 == line.scan.sha256 and stage.scan.dt_ns == line.scan.dt_ns
+
+
+def _focus_subject(job: Job, line: Line) -> dict[str, Crest]:
+    """What a line's focusing depends on: its crests, whether or not curvature is on."""
+    return crests_of(job, line, offset_beforehand_ns(job, line))

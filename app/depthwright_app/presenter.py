@@ -10,6 +10,7 @@ from depthwright.errors import DepthwrightError
 from depthwright.exports.section import ImageStyle
 from depthwright.job import Line
 from depthwright.processing.shown import shown_image
+from depthwright.results.focusing import focus_of
 from depthwright.results.tracking import recipe_setting
 from depthwright.results.words import line_title
 from depthwright.scan import Block
@@ -34,6 +35,7 @@ class Presenter(QObject):
         super().__init__(window)
         self.window, self.document = window, window.document
         self._image_of: object = None
+        self._focus_of: object = None
         self._pointed: tuple[float, float] | None = None
 
     def connect_all(self) -> None:
@@ -80,6 +82,7 @@ class Presenter(QObject):
         self._switches()
         self.show_marks()
         self._show_image()
+        self._focus()
         if self._pointed is not None:
             self._read_out(*self._pointed)
 
@@ -167,6 +170,20 @@ class Presenter(QObject):
             lambda values: self._image_ready(values, line.id),
             self._image_failed,
             window.strip.show_progress if scan.traces > 20_000 else None,
+        )
+
+    def _focus(self) -> None:
+        """Focus the shown line's bars in the background when their crests are other ones."""
+        document, line, stage = self.document, self.document.line, self.document.stage
+        job, subject = document.job, document.unfocused
+        if subject is None or line is None or stage is None or subject == self._focus_of:
+            return
+        self._focus_of = subject
+        self.window.background.run(
+            "focus",
+            lambda _: focus_of(job, line, stage),
+            lambda focus: document.focus_found(line.id, subject, focus),
+            self._image_failed,
         )
 
     def _show_start(self, line: Line | None) -> None:

@@ -68,8 +68,8 @@ class Tie(Frozen):
     ``set_aside`` is kept and shown, and counts for nothing.
     """
 
-    depth_mm: Positive
-    plus_minus_mm: Positive
+    depth_mm: float = Field(gt=0, le=1e7)
+    plus_minus_mm: float = Field(ge=1e-6, le=1e9)
     limits: bool = False
     origin: Origin = "cover meter"
     meter_diameter_mm: Positive | None = None
@@ -177,7 +177,7 @@ class Zone(Frozen):
     permittivity: float = Field(
         default=TYPICAL_PERMITTIVITY, ge=PERMITTIVITY_MIN, le=PERMITTIVITY_MAX
     )
-    permittivity_u: Positive = TYPICAL_PERMITTIVITY_U
+    permittivity_u: float = Field(default=TYPICAL_PERMITTIVITY_U, ge=1e-6, le=1e6)
     typed: bool = False
     keep: bool = False
     curvature: bool = True
@@ -275,8 +275,13 @@ class Job(Frozen):
                 raise ValueError(f"line “{line.name}” names a zone or antenna that is not there")
             if len({mark.id for mark in line.marks}) != len(line.marks):
                 raise ValueError(f"line “{line.name}” has two marks with one id")
+        marks = [mark.id for line in self.lines for mark in line.marks]
+        if len(set(marks)) != len(marks):
+            raise ValueError("two lines have marks with one id")
         if not self.zones:
             raise ValueError("the job has no zone")
+        if not self.meters:
+            raise ValueError("the job has no cover meter")
         for parts in (self.zones, self.antennas, self.meters, self.lines):
             if len({part.id for part in parts}) != len(parts):
                 raise ValueError("the job has two parts with one id")

@@ -111,9 +111,9 @@ def test_a_typed_permittivity_is_evidence_that_steps_aside(plain):
     assert (zone.permittivity, zone.permittivity_u, zone.typed) == (8.1, 1.6, True)
     assert not marked.document.results.provisional
     tie_bar_2(marked)
-    assert [row.used for row in marked.document.results.evidence if not row.mark_id] == [False]
+    assert [row.used for row in marked.document.results.evidence if row.kind == "typed"] == [False]
     ledger.keep.click()
-    assert [row.used for row in marked.document.results.evidence if not row.mark_id] == [True]
+    assert [row.used for row in marked.document.results.evidence if row.kind == "typed"] == [True]
     assert marked.document.history.undo_words == "Keep the permittivity"
 
 

@@ -34,7 +34,9 @@ _STEPS = 40
 _SETTLED = 1e-6
 _STILL = 1e-3
 _LARGEST_STEP = 0.15
-_STEP_NS, _STEP_MM, _STEP_LOG = 1e-3, 0.2, 1e-3
+_STEP_NS, _STEP_MM, _STEP_LOG = 5e-3, 0.5, 5e-3
+_DEGENERATE = 1e8
+"""Condition of the scaled normal equations beyond which a crest determines nothing."""
 _RANGE = (np.log(1.5), np.log(60.0))
 
 
@@ -90,9 +92,34 @@ def condense(crests: Sequence[Crest]) -> tuple[Curvature | None, ...]:
         return ()
     batch = _Batch.of(crests)
     log_eps = np.full(len(crests), np.log(7.0))
-    apex = batch.apex.copy()
-    first = np.where(batch.there, batch.time - batch.model(log_eps, apex)[0], np.nan)
-    level = np.nanmedian(first, axis=1)
+    first = np.where(batch.there, batch.time - batch.model(log_eps, batch.apex)[0], np.nan)
+    found = _settle(batch, log_eps, batch.apex, np.nanmedian(first, axis=1))
+    model, slopes = batch.model(found.log_eps, found.apex)
+    residual = np.where(batch.there, batch.time - model - found.level[:, None], 0.0)
+    weight = batch.weight(residual, model)
+    matrix = np.einsum("ibj,bj,kbj->bik", slopes, weight, slopes)
+    by_others = _slopes(batch, found)
+    return tuple(
+        _answer(batch, i, float(found.log_eps[i]), matrix[i], by_others[i], residual[i], weight[i])
+        if found.moved[i] < _STILL
+        else None
+        for i in range(len(crests))
+    )
+
+
+@dataclass(frozen=True)
+class _Found:
+    """Where a fit stands, and how far its last step went, shape (crests,) each."""
+
+    log_eps: Floats
+    apex: Floats
+    level: Floats
+    moved: Floats
+
+
+def _settle(batch: "_Batch", log_eps: Floats, apex: Floats, level: Floats) -> _Found:
+    """Weighted Gauss-Newton on all crests side by side."""
+    moved = np.full(len(log_eps), np.inf)
     for _ in range(_STEPS):
         model, slopes = batch.model(log_eps, apex)
         residual = batch.time - model - level[:, None]
@@ -105,17 +132,26 @@ def condense(crests: Sequence[Crest]) -> tuple[Curvature | None, ...]:
         moved = np.abs(step[:, 0])
         if np.all(moved < _SETTLED):
             break
-    model, slopes = batch.model(log_eps, apex)
-    residual = np.where(batch.there, batch.time - model - level[:, None], 0.0)
-    weight = batch.weight(residual, model)
-    matrix = np.einsum("ibj,bj,kbj->bik", slopes, weight, slopes)
-    others = np.einsum("ibj,bj,kbj->bik", slopes, weight, batch.other_slopes(log_eps, apex))
-    settled = moved < _STILL
-    return tuple(
-        _answer(batch, i, float(log_eps[i]), matrix[i], others[i], residual[i], weight[i])
-        if settled[i]
-        else None
-        for i in range(len(log_eps))
+    return _Found(log_eps, apex, level, moved)
+
+
+def _slopes(batch: "_Batch", found: _Found) -> Floats:
+    """Slopes of z with two-way time, separation, height and ln scale, by fitting anew, shape (crests, 4).
+
+    With a quantity larger than taken, ln permittivity would come out lower by the slope.
+    """
+    stepped = (
+        (_STEP_NS, replace(batch, two_way=batch.two_way + _STEP_NS)),
+        (_STEP_MM, replace(batch, separation=batch.separation + _STEP_MM)),
+        (_STEP_MM, replace(batch, height=batch.height + _STEP_MM)),
+        (_STEP_LOG, replace(batch, sine=batch.sine * np.exp(_STEP_LOG))),
+    )
+    return np.stack(
+        [
+            -(_settle(other, found.log_eps, found.apex, found.level).log_eps - found.log_eps) / step
+            for step, other in stepped
+        ],
+        axis=1,
     )
 
 
@@ -124,19 +160,20 @@ def _answer(
     index: int,
     log_eps: float,
     matrix: Floats,
-    others: Floats,
+    slope: Floats,
     residual: Floats,
     weight: Floats,
 ) -> Curvature | None:
     """One crest's answer from its normal equations; None when it lies at the end of the range."""
     if not _RANGE[0] + 0.01 < log_eps < _RANGE[1] - 0.01 or not np.isfinite(matrix).all():
         return None
-    inverse = np.linalg.pinv(matrix)
+    scale = np.sqrt(np.diag(matrix))
+    if not np.all(scale > 0) or np.linalg.cond(matrix / np.outer(scale, scale)) > _DEGENERATE:
+        return None
+    inverse = np.linalg.inv(matrix)
     count = int(batch.there[index].sum())
     # A shape that the model does not follow is known no better than it fits.
     widened = misfit_factor(float((weight * residual**2).sum()), count - 3)
-    # Least squares: with a quantity larger than taken, ln permittivity would come out lower by this.
-    slope = (inverse @ others)[0]
     return Curvature(
         log_permittivity=log_eps,
         u=float(np.sqrt(inverse[0, 0] * widened)),
@@ -210,23 +247,6 @@ class _Batch:
         slopes = np.stack([by_eps, -self.sine[:, None] * side.per_offset, np.ones_like(offset)])
         delay = self._delay(side, eps) - self._delay(middle, eps)
         return side.time_ns - middle.time_ns + delay, slopes
-
-    def other_slopes(self, log_eps: Floats, apex: Floats) -> Floats:
-        """Slopes with two-way time, separation, height and ln of the lateral scale, by differences."""
-        plain, _ = self.model(log_eps, apex)
-        stepped = (
-            replace(self, two_way=self.two_way + _STEP_NS),
-            replace(self, separation=self.separation + _STEP_MM),
-            replace(self, height=self.height + _STEP_MM),
-            replace(self, sine=self.sine * np.exp(_STEP_LOG)),
-        )
-        steps = (_STEP_NS, _STEP_MM, _STEP_MM, _STEP_LOG)
-        return np.stack(
-            [
-                (other.model(log_eps, apex)[0] - plain) / step
-                for other, step in zip(stepped, steps, strict=True)
-            ]
-        )
 
     def weight(self, residual: Floats, model: Floats) -> Floats:
         """Weights of the nodes, 1/ns2: less for far ones, and less for outliers (Huber 1964)."""

@@ -14,7 +14,7 @@ from depthwright.constants import C_MM_PER_NS, PERMITTIVITY_MAX, PERMITTIVITY_MI
 from depthwright.depth.direct_wave import direct_shift
 from depthwright.depth.leastsquares import eliminate
 from depthwright.depth.points import Points
-from depthwright.depth.unknowns import HELD, Columns, Setting, columns, raised
+from depthwright.depth.unknowns import HELD, TILT_FROM_NS, Columns, Setting, columns, raised
 
 Floats = NDArray[np.float64]
 Indices = NDArray[np.intp]
@@ -178,6 +178,8 @@ class Model:
         at.scale.add(slope, points.line, by_k)
         at.crossing.add(slope, points.line, by_k)
         at.moveout.add(slope, first, np.ones(len(antenna)))
+        tilted = np.where(curved, points.curve_time_ns - TILT_FROM_NS, 0.0)
+        at.tilt.add(slope, first, tilted)
         antennas = self.setting.antennas
         s0 = np.array([a.separation_mm for a in antennas])[antenna]
         h0 = np.array([a.height_mm for a in antennas])[antenna]
@@ -189,6 +191,7 @@ class Model:
             + by_h * (state.height_mm - h0)
             + by_k * lateral
             + at.moveout.of(theta, first)
+            + at.tilt.of(theta, first) * tilted
         )
         weight = np.where(curved, 1 / np.where(curved, points.curve_u, 1.0), 0.0)
         own[:, 2] = by_time * here.per_mm * weight

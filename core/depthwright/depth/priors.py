@@ -69,6 +69,14 @@ MOVEOUT_U = 0.06
 """What all curvature of a job has in common: ln permittivity from the crests of seven full-wave lines lay
 -0.12 to +0.07 from the truth (own computation)."""
 
+TILT_U = 0.08
+"""The same, per ns of two-way time: shallow bars and deep ones of one full-wave line lay up to 0.1 apart
+(own computation). Without it many bars would pretend to measure the antenna's height."""
+
+CRESTS_WORTH = 12
+"""However many crests there are, together they are worth this many: what their common model leaves open
+is more than a shift and a tilt. Judgement, tried on lines drawn in jobs of up to twenty."""
+
 
 def bar_pick_u_ns(lag_ns: float, frequency_ghz: float) -> float:
     """Standard uncertainty of a bar's picked time that is its own, ns.

@@ -13,6 +13,8 @@ Floats = NDArray[np.float64]
 
 HEIGHT_BEND_MM = 0.15
 """An unknown far above this is the height itself; below, it bends so that no height becomes negative."""
+TILT_FROM_NS = 1.0
+"""Two-way time of a bar whose curvature a tilt of the model leaves as it is."""
 HELD = -1
 """Column of a quantity that is exact."""
 
@@ -105,6 +107,8 @@ class Setting:
         How much earlier than their ray bars come, and its standard uncertainty.
     moveout, moveout_u
         Share by which the curvature's permittivity is off, and its standard uncertainty.
+    tilt_u
+        The same for each ns that a bar's two-way time differs from :data:`TILT_FROM_NS`.
     """
 
     zones: tuple[ZonePrior, ...]
@@ -116,6 +120,7 @@ class Setting:
     early_u_ns: float = 0.0
     moveout: float = 0.0
     moveout_u: float = 0.0
+    tilt_u: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -159,6 +164,7 @@ class Columns:
     meter: Quantity
     early: Quantity
     moveout: Quantity
+    tilt: Quantity
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -241,6 +247,7 @@ def columns(setting: Setting) -> Columns:
         "early": put(
             "bars' early arrival", ("bars_early_ns", setting.early_ns, setting.early_u_ns)
         ),
+        "tilt": put("model of the curvature", ("tilt_per_ns", 0.0, setting.tilt_u)),
         "moveout": put(
             "model of the curvature", ("ln_moveout", setting.moveout, setting.moveout_u)
         ),

@@ -42,7 +42,7 @@ def two_way_beforehand_ns(job: Job, line: Line, file_ns: float) -> float:
 
 
 def crests_of(job: Job, line: Line, beforehand_ns: float) -> dict[str, Crest]:
-    """The crests of a line that count, by the id of their bar.
+    """The crests of a line that are fit to count, by the id of their bar.
 
     Parameters
     ----------
@@ -51,8 +51,6 @@ def crests_of(job: Job, line: Line, beforehand_ns: float) -> dict[str, Crest]:
     beforehand_ns
         :func:`offset_beforehand_ns` of the line.
     """
-    if not job.zone_of(line).curvature:
-        return {}
     antenna = job.antenna_of(line)
     bars = [mark for mark in line.marks if isinstance(mark, BarMark)]
     earliest = float(wave.travel_time(1.0, 1.5, antenna.separation_mm, antenna.height_mm).time_ns)

@@ -42,7 +42,7 @@ def line_messages(job: Job, line: Line, rows: LineRows) -> list[str]:
     early = [row for row in picked if not math.isfinite(depth[row.mark_id].value_mm)]
     overlapping = [
         row
-        for row in picked
+        for row in rows.bars
         if row not in early and getattr(marks[row.mark_id], "overlaps_direct", False)
     ]
     messages = [
@@ -57,6 +57,12 @@ def line_messages(job: Job, line: Line, rows: LineRows) -> list[str]:
             f"{names} on {line.name} {'lies' if one else 'lie'} on the tail of the direct wave, so "
             f"{'its interval is' if one else 'their intervals are'} wider."
         )
+    messages.extend(
+        f"Back face {face.number} on {line.name} has an anchor before any echo from inside the concrete "
+        "could come. Move it down, or check the direct wave of the line."
+        for face in rows.faces
+        if any(not math.isfinite(anchor.depth.value_mm) for anchor in face.anchors)
+    )
     return [*messages, *_close_bars(job, line, rows)]
 
 

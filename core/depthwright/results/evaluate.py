@@ -14,6 +14,7 @@ from depthwright.results.adopt import Adopted, adopt
 from depthwright.results.crests import offset_beforehand_ns
 from depthwright.results.doubts import doubts, line_messages
 from depthwright.results.evidence import adopted_from, ledger
+from depthwright.results.focusing import Focus
 from depthwright.results.outlook import Outlooks
 from depthwright.results.spots import (
     Curvatures,
@@ -45,7 +46,10 @@ _Depths = Mapping[tuple[str, str, int], Measured]
 
 
 def evaluate(
-    job: Job, tracks: Tracks | None = None, curvatures: Curvatures | None = None
+    job: Job,
+    tracks: Tracks | None = None,
+    curvatures: Curvatures | None = None,
+    focuses: Mapping[str, Focus] | None = None,
 ) -> Results:
     """All numbers of a job.
 
@@ -57,6 +61,8 @@ def evaluate(
         Back faces as tracked between their anchors; a face without a track is its anchors.
     curvatures
         Condensed crests that are at hand already; the others are condensed now.
+    focuses
+        How lines focus, by their id: a check that is written beside the evidence.
 
     Raises
     ------
@@ -75,7 +81,7 @@ def evaluate(
         line.id: _line_rows(job, index, line, adopted, depths, tracks or {})
         for index, line in enumerate(job.lines)
     }
-    evidence = ledger(job, spots, points, setting, adopted)
+    evidence = ledger(job, spots, points, setting, adopted, focuses or {})
     log_permittivity, log_u = posterior.zone_log_permittivity(0)
     zone = job.zones[0]
     return Results(

@@ -2,8 +2,9 @@
 disagree. For reading, never averaged: the adopted values are the joint posterior's."""
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from statistics import NormalDist
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +16,7 @@ from depthwright.depth.points import Points
 from depthwright.depth.unknowns import Setting
 from depthwright.job import Job, Zone
 from depthwright.results.adopt import Adopted, flat
+from depthwright.results.focusing import Focus
 from depthwright.results.spots import Spot
 from depthwright.results.values import COVERAGE_FACTOR, EvidenceRow
 from depthwright.results.words import joined, tie_words
@@ -22,8 +24,8 @@ from depthwright.units import format_length, format_plain
 
 Floats = NDArray[np.float64]
 
-DISAGREES = 2.0
-"""Standard uncertainties beyond which evidence is said to disagree (about 95 %)."""
+FALSE_ALARMS = 0.05
+"""How often consistent evidence may be said to disagree, whatever the number of ties compared."""
 CLOSE_PITCH = 1.5
 """Bars closer than this share of their cover make a cover meter read low (lecture notes on BS 1881-204)."""
 
@@ -37,7 +39,12 @@ class Ledger:
 
 
 def ledger(
-    job: Job, spots: Sequence[Spot], points: Points, setting: Setting, adopted: Adopted
+    job: Job,
+    spots: Sequence[Spot],
+    points: Points,
+    setting: Setting,
+    adopted: Adopted,
+    focuses: Mapping[str, Focus],
 ) -> Ledger:
     """All evidence of a job, used or set aside."""
     posterior = adopted.posterior
@@ -48,12 +55,26 @@ def ledger(
     rows = [*_tie_rows(job, spots, points, setting, without)]
     curvature, apart = _curvature_row(job, points, setting, posterior)
     rows.extend(curvature)
+    rows.extend(_focus_rows(job, focuses))
     rows.extend(_typed_rows(job, adopted))
-    apart_words = _curvature_words(job, spots, apart) if apart > DISAGREES else ()
+    apart_words = _curvature_words(job, spots, apart) if apart > disagrees(1) else ()
     # With one tie, what contradicts it is the curvature, which is said already.
     alone = bool(apart_words) and len(without) == 1
-    warnings = (*(() if alone else _contradictions(job, spots, without)), *apart_words)
+    warnings = (
+        *(() if alone else _contradictions(job, spots, without)),
+        *apart_words,
+        *_typed_words(job, adopted),
+    )
     return Ledger(tuple(rows), tuple(warnings))
+
+
+def disagrees(compared: int) -> float:
+    """Standard uncertainties beyond which one of so many pieces of evidence is said to disagree.
+
+    The normal deviate that the largest of them passes by chance in
+    :data:`FALSE_ALARMS` of cases (Bonferroni).
+    """
+    return NormalDist().inv_cdf(1 - FALSE_ALARMS / (2 * max(compared, 1)))
 
 
 def _tie_rows(
@@ -65,7 +86,7 @@ def _tie_rows(
 ) -> list[EvidenceRow]:
     rows = []
     every = _with_all_ties(spots, points)
-    model = Model.of(flat(setting))
+    model = Model.of(flat(setting, range(len(setting.zones))))
     asked = implied_log_permittivity(every, model, model.columns.means)
     for index, spot in enumerate(spots):
         tie = spot.tie or spot.set_aside
@@ -123,28 +144,51 @@ def _curvature_row(
     job: Job, points: Points, setting: Setting, posterior: Posterior
 ) -> tuple[list[EvidenceRow], float]:
     """The row of all crests together, and how far they lie from the ties."""
-    count = int(points.curved.sum())
-    if not count:
-        return [], 0.0
-    alone = solve(points.some(points.curved).without_ties(), flat(setting))
-    zone = _zone_of(job, points)
-    log_permittivity, log_u = alone.zone_log_permittivity(zone)
-    row = EvidenceRow(
-        kind="curvature",
-        label=f"Curvature of {count} bar{'s' if count > 1 else ''}",
-        permittivity=math.exp(log_permittivity),
-        log_u=log_u,
-        used=True,
+    zones = Model.of(setting).zone_of(points)
+    rows = []
+    for zone in np.unique(zones[points.curved]).tolist():
+        here = points.curved & (zones == zone)
+        alone = solve(points.some(here).without_ties(), flat(setting, [zone]))
+        log_permittivity, log_u = alone.zone_log_permittivity(zone)
+        where = f" in {job.zones[zone].name}" if len(job.zones) > 1 else ""
+        rows.append(
+            EvidenceRow(
+                kind="curvature",
+                label=f"Curvature of {int(here.sum())} bar{'s' if here.sum() > 1 else ''}{where}",
+                permittivity=math.exp(log_permittivity),
+                log_u=log_u,
+                used=True,
+            )
+        )
+    if not rows or not points.tied.any():
+        return rows, 0.0
+    # Without the curvature, a zone that has no tie falls back on what was typed for it.
+    zones_tied = set(zones[points.tied].tolist())
+    kept = tuple(
+        zone if index in zones_tied else beforehand
+        for index, (zone, beforehand) in enumerate(
+            zip(posterior.model.setting.zones, setting.zones, strict=True)
+        )
     )
-    if not points.tied.any():
-        return [row], 0.0
-    rest = solve(points.without_curvature(), posterior.model.setting)
-    return [row], curvature_apart(rest, points)
+    rest = solve(points.without_curvature(), replace(setting, zones=kept))
+    return rows, curvature_apart(rest, points)
 
 
-def _zone_of(job: Job, points: Points) -> int:
-    zones = {zone.id: index for index, zone in enumerate(job.zones)}
-    return zones[job.lines[int(points.line[points.curved][0])].zone]
+def _focus_rows(job: Job, focuses: Mapping[str, Focus]) -> list[EvidenceRow]:
+    """Focusing, line by line: the same waves as the curvature, so it never counts."""
+    return [
+        EvidenceRow(
+            kind="focusing",
+            label=f"Focusing of {focuses[line.id].bars} bars of {line.name}",
+            permittivity=focuses[line.id].permittivity,
+            log_u=focuses[line.id].log_u,
+            used=False,
+            note="A check: the same waves as the curvature, so it never counts.",
+            line_id=line.id,
+        )
+        for line in job.lines
+        if line.id in focuses
+    ]
 
 
 def _typed_rows(job: Job, adopted: Adopted) -> list[EvidenceRow]:
@@ -170,14 +214,27 @@ def _typed_label(zone: Zone) -> str:
 def _share_words(share: float) -> str:
     if share == 0:
         return "Steps aside: the other evidence says more."
-    return "" if share == 1 else f"Counts with {100 * share:.0f} % of its weight beside the others."
+    return (
+        "" if share > 0.995 else f"Counts with {100 * share:.0f} % of its weight beside the others."
+    )
+
+
+def _typed_words(job: Job, adopted: Adopted) -> tuple[str, ...]:
+    """A typed permittivity that the marks contradict is said, whether or not it steps aside."""
+    return tuple(
+        f"The permittivity typed, {zone.permittivity:g} ± {zone.permittivity_u:g}, and what the marks "
+        f"say disagree by {apart:.1f} standard uncertainties. Check where it comes from, or clear it."
+        for zone, apart in zip(job.zones, adopted.typed_apart, strict=True)
+        if zone.typed and apart > disagrees(1)
+    )
 
 
 def _contradictions(
     job: Job, spots: Sequence[Spot], without: dict[int, Without | None]
 ) -> tuple[str, ...]:
     """One sentence when known depths do not go together, with what may lie behind it."""
-    far = {i: w.apart for i, w in without.items() if w is not None and w.apart > DISAGREES}
+    limit = disagrees(len(without))
+    far = {i: w.apart for i, w in without.items() if w is not None and w.apart > limit}
     if not far:
         return ()
     names = [f"{spots[index].label} is {apart:.1f}" for index, apart in far.items()]

@@ -13,6 +13,7 @@ from depthwright.depth.points import Points
 from depthwright.depth.unknowns import Setting
 from depthwright.job import Job
 from depthwright.results.adopt import Adopted
+from depthwright.results.spots import face_order
 from depthwright.results.values import (
     COVERAGE_FACTOR,
     FaceRow,
@@ -132,12 +133,13 @@ def _back_face(
     job: Job, points: Points, faces: Mapping[str, tuple[FaceRow, ...]], line_id: str | None
 ) -> _Deep | None:
     """The first back face that has a thickness, at the place of its median."""
-    for index, line in enumerate(job.lines):
+    order = face_order(job)
+    for line in job.lines:
         for face in faces[line.id]:
             median = face.median
             if line_id not in (None, line.id) or not math.isfinite(median.value_mm):
                 continue
-            on_it = np.flatnonzero((points.face >= 0) & (points.line == index))[:1]
+            on_it = np.flatnonzero(points.face == order[line.id, face.mark_id])[:1]
             middle = face.time_ns[int(np.nanargmin(np.abs(face.depth_mm - median.value_mm)))]
             bare = replace(
                 points.some(on_it).without_ties(), time_ns=np.array([middle - line.direct.time_ns])

@@ -1,5 +1,6 @@
 """From a job to what the estimator takes: every picked point, and what is known beforehand."""
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -57,7 +58,8 @@ def face_order(job: Job) -> dict[tuple[str, str], int]:
 def _line_spots(job: Job, line: Line, faces: dict[tuple[str, str], int]) -> list[Spot]:
     where = f" of {line.name}" if len(job.lines) > 1 else ""
     under, beforehand = bars_above(line), offset_beforehand_ns(job, line)
-    frequency, crests = job.antenna_of(line).centre_frequency_ghz, crests_of(job, line, beforehand)
+    frequency = job.antenna_of(line).centre_frequency_ghz
+    crests = crests_of(job, line, beforehand) if job.zone_of(line).curvature else {}
     spots = []
     for mark in line.marks:
         if isinstance(mark, BarMark):
@@ -147,10 +149,21 @@ def points_of(job: Job, spots: Sequence[Spot], curvatures: Curvatures) -> Points
         meter=np.where(by_meter, 0, -1),
         shared=np.where(by_meter, job.meters[0].shared, 0.0),
         curve=np.array([c.log_permittivity if c else np.nan for c in curves]),
-        curve_u=np.array([c.u if c else np.nan for c in curves]),
+        curve_u=np.array(
+            [_curve_u(c, spot) if c else np.nan for c, spot in zip(curves, spots, strict=True)]
+        )
+        * math.sqrt(max(1.0, sum(c is not None for c in curves) / priors.CRESTS_WORTH)),
         curve_time_ns=np.array([c.two_way_ns if c else np.nan for c in curves]),
         curve_slopes=np.array([_slopes(c) if c else nothing for c in curves]).reshape(-1, 4),
     )
+
+
+def _curve_u(curve: Curvature, spot: Spot) -> float:
+    """A crest's own standard uncertainty; an oblique bar's angle, as entered, may be off by itself."""
+    if spot.crest is None or spot.crest.sine >= 1.0:
+        return curve.u
+    angle = math.degrees(math.asin(spot.crest.sine))
+    return math.hypot(curve.u, curve.per_scale * priors.crossing_prior(angle)[1])
 
 
 def _slopes(curve: Curvature) -> list[float]:
@@ -161,7 +174,8 @@ def setting_of(job: Job) -> Setting:
     """What is known beforehand; the permittivities as typed, counting in full."""
     zones = {zone.id: index for index, zone in enumerate(job.zones)}
     antennas = {antenna.id: index for index, antenna in enumerate(job.antennas)}
-    shared = {zone: sum(line.zone == zone for line in job.lines) > 1 for zone in zones}
+    marked = [line for line in job.lines if line.marks]
+    shared = {zone: sum(line.zone == zone for line in marked) > 1 for zone in zones}
     crossing, crossing_u = priors.crossing_prior(90.0)
     lines = tuple(
         LinePrior(
@@ -190,6 +204,7 @@ def setting_of(job: Job) -> Setting:
         early_u_ns=priors.BARS_EARLY_U_NS,
         moveout=priors.MOVEOUT,
         moveout_u=priors.MOVEOUT_U,
+        tilt_u=priors.TILT_U,
     )
 
 

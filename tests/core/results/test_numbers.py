@@ -116,9 +116,10 @@ def test_the_joint_covariance_names_its_rows(known_job):
         "face_share:0",
         "meter:meter-1",
         "bars_early_ns",
+        "tilt_per_ns",
         "ln_moveout",
     )
-    assert results.covariance.shape == (8, 8)
+    assert results.covariance.shape == (9, 9)
     offset = results.parameters.index("time_offset_ns:antenna-1")
     # One tie moves the permittivity; what it says of the offset is nothing.
     assert results.covariance[offset, offset] == pytest.approx(0.04**2, rel=1e-6)
@@ -170,7 +171,7 @@ def test_bars_come_in_order_from_the_datum_whatever_the_order_of_marking(known_j
 def test_a_back_face_is_wider_under_bars(known_job):
     """Bars bend the echo: 2 % of the time at each point and 1.5 % along the face join the pick's."""
     sure = {"time_offset_u_ns": 1e-9}
-    typed = {"permittivity": 8.0, "permittivity_u": 1e-9, "typed": True}
+    typed = {"permittivity": 8.0, "permittivity_u": 1e-3, "typed": True}
 
     def thickness(job):
         job = edits.change_zone(edits.change_antenna(job, "antenna-1", **sure), "zone-1", **typed)
@@ -188,7 +189,7 @@ def test_a_back_face_is_wider_under_bars(known_job):
 def test_a_bar_near_the_direct_wave_is_wider_and_says_so(known_job, bar_ns):
     """The nearer the echo to the direct wave, the more of its pick is the direct wave's tail."""
     sure = {"time_offset_u_ns": 1e-9}
-    typed = {"permittivity": 8.0, "permittivity_u": 1e-9, "typed": True}
+    typed = {"permittivity": 8.0, "permittivity_u": 1e-3, "typed": True}
     job = edits.change_antenna(known_job(covers=(20.0, 30.0, 90.0)), "antenna-1", **sure)
     job = edits.change_zone(job, "zone-1", **typed)
     near, middle, far = (row.cover.u_mm for row in evaluate(job).lines["line-1"].bars)
