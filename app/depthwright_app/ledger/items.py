@@ -1,6 +1,6 @@
 """The rows of the ledger as plain values: what to write, where the interval lies, what can be switched."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from depthwright.job import BarMark, FaceMark, Job
@@ -99,8 +99,12 @@ def _other(job: Job, row: EvidenceRow) -> Item:
         title = row.label if on else "Curvature: switched off"
         detail = "from their picked crests"
         return _item(row, title, detail, None, "curvature off" if on else "curvature on")
-    detail = "a check beside the others, never counted" if row.kind == "focusing" else ""
-    return _item(row, row.label, detail, None, "")
+    if row.kind == "focusing":
+        # What its note says stands beside it in short.
+        return replace(
+            _item(row, row.label, "a check beside the others, never counted", None, ""), note=""
+        )
+    return _item(row, row.label, "", None, "")
 
 
 def _item(

@@ -1,7 +1,8 @@
 """Focusing: the permittivity that makes migrated bars sharpest.
 
 The line is drawn from the program's own model of travel time, so that these tests check the stack and its
-maximum, not the physics.
+maximum, not the physics. The drawn pulse keeps its phase along the hyperbola, which a computed wave does not:
+what :data:`PHASE_SHIFT` takes out of a real line, it adds here.
 """
 
 import math
@@ -71,7 +72,12 @@ def drawn(permittivity=8.0, covers=(60.0, 75.0, 65.0), pitch_mm=300.0, dead=()):
     return job, line, pick_stage(job, line, scan)
 
 
-@pytest.mark.parametrize("permittivity", [5.5, 8.0, 11.0])
+def off(focus, permittivity):
+    """Ln of a focus against the truth of a drawing, whose phase does not turn."""
+    return math.log(focus.permittivity / permittivity) + PHASE_SHIFT
+
+
+@pytest.mark.parametrize("permittivity", [4.5, 5.5, 8.0, 11.0])
 def test_bars_focus_at_the_permittivity_they_were_drawn_with(permittivity):
     focus = focus_of(*drawn(permittivity))
     assert focus is not None
