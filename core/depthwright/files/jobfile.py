@@ -260,7 +260,9 @@ def _parsed(source: Path, raw: bytes) -> Any:
     except UnicodeDecodeError:
         raise DepthwrightError(f"{name} is not a job file.", "Choose a *.dwjob file.") from None
     except json.JSONDecodeError as cause:
-        cut_off = cause.pos >= len(text.rstrip()) or cause.msg.startswith("Unterminated string")
+        # Cut inside a word or a number, the last piece has no delimiter after it.
+        last = text[cause.pos :].strip()
+        cut_off = last.isalnum() or not last or cause.msg.startswith("Unterminated string")
         if cut_off and text.lstrip().startswith("{"):
             message = (
                 f"{name} ends in the middle, in line {cause.lineno}: it was not written whole."

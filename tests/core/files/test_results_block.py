@@ -136,7 +136,15 @@ def test_every_bar_says_whether_its_curvature_counted(job: Job) -> None:
 
 def test_a_long_line_of_unknowns_stays_a_small_file(tmp_path: Path, job: Job) -> None:
     line = job.lines[0]
-    lines = tuple(line.model_copy(update={"id": f"line-{n}"}) for n in range(1, 21))
+    lines = tuple(
+        line.model_copy(
+            update={
+                "id": f"line-{n}",
+                "marks": tuple(m.model_copy(update={"id": f"{m.id}-{n}"}) for m in line.marks),
+            }
+        )
+        for n in range(1, 21)
+    )
     large = job.model_copy(update={"lines": lines})
     results = evaluate(large)
     save_job(tmp_path / "large.dwjob", large, results, NOW)
