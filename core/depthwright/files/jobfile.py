@@ -262,7 +262,8 @@ def _parsed(source: Path, raw: bytes) -> Any:
     except json.JSONDecodeError as cause:
         # Cut inside a word or a number, the last piece has no delimiter after it.
         last = text[cause.pos :].strip()
-        cut_off = last.isalnum() or not last or cause.msg.startswith("Unterminated string")
+        delimited = any(sign in last for sign in ',:[]{}" \n')
+        cut_off = not delimited or cause.msg.startswith("Unterminated string")
         if cut_off and text.lstrip().startswith("{"):
             message = (
                 f"{name} ends in the middle, in line {cause.lineno}: it was not written whole."
