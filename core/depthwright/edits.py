@@ -1,5 +1,6 @@
 """Edits: pure functions from a job to a job. Each is one step of undo."""
 
+import math
 from collections.abc import Callable
 from typing import Any, TypeVar
 
@@ -9,6 +10,8 @@ from pydantic_core import ErrorDetails
 from depthwright.constants import TYPICAL_PERMITTIVITY, TYPICAL_PERMITTIVITY_U
 from depthwright.errors import DepthwrightError
 from depthwright.job import (
+    SCALE_LEAST,
+    SCALE_MOST,
     Anchor,
     Antenna,
     BarMark,
@@ -17,6 +20,7 @@ from depthwright.job import (
     Line,
     Mark,
     NoteMark,
+    Taped,
     TargetKind,
     TargetMark,
     Tie,
@@ -54,6 +58,103 @@ def remove_line(job: Job, line_id: str) -> Job:
 def change_line(job: Job, line_id: str, **fields: Any) -> Job:
     """Change fields of a line: datum, direction, scale, recipe, direct pick, name."""
     return _map_line(job, line_id, lambda line: _with(line, **fields))
+
+
+def reverse_line(job: Job, line_id: str, ends_mm: tuple[float, float]) -> Job:
+    """Count a line's distances from its other end; twice gives the job back.
+
+    Parameters
+    ----------
+    job, line_id
+        The line.
+    ends_mm
+        Recorded positions of its first and last trace, mm.
+    """
+    turned_mm = None if job.line(line_id).reversed else sum(ends_mm)
+    return change_line(job, line_id, turned_mm=turned_mm)
+
+
+def crop_line(job: Job, line_id: str, crop_mm: tuple[float, float] | None) -> Job:
+    """Show a line between two recorded positions only, mm; None: all of it. Marks stay."""
+    if crop_mm is not None and not crop_mm[0] < crop_mm[1]:
+        raise DepthwrightError(
+            "Between these two places nothing of the line would be shown.",
+            "Give a start that lies before the end.",
+        )
+    return change_line(job, line_id, crop_mm=crop_mm)
+
+
+def shift_line(job: Job, line_id: str, by_mm: float) -> Job:
+    """Shift a line along itself: every distance from the datum grows by ``by_mm``."""
+    return change_line(job, line_id, start_mm=job.line(line_id).start_mm + by_mm)
+
+
+def stretch_line(
+    job: Job,
+    line_id: str,
+    recorded_a_mm: float,
+    true_a_mm: float,
+    recorded_b_mm: float,
+    true_b_mm: float,
+    known_u_mm: float,
+) -> Job:
+    """Stretch and shift a line so that two recorded positions lie where they are known to.
+
+    Parameters
+    ----------
+    job, line_id
+        The line; one recorded from its far end is reversed before.
+    recorded_a_mm, recorded_b_mm
+        The two places as recorded, mm.
+    true_a_mm, true_b_mm
+        Their distances from the datum, mm.
+    known_u_mm
+        Standard uncertainty of each of the two, mm: of the tape, and of finding the place in the scan.
+
+    Notes
+    -----
+    With ``t = (p - a) / (b - a)`` a position is ``(1 - t) true_a + t true_b``. Two independent readings
+    of one uncertainty u leave ``u² (1/2 + 2 (t - 1/2)²)`` open (law of propagation, JCGM 100:2008,
+    5.1.2): ``u / sqrt(2)`` midway, and from there on the distance times that of the scale,
+    ``sqrt(2) u / (b - a)``. The wheel is taken to slip evenly along the line.
+    """
+    line = job.line(line_id)
+    recorded_mm, true_mm = recorded_b_mm - recorded_a_mm, true_b_mm - true_a_mm
+    if line.reversed:
+        recorded_mm = -recorded_mm
+    if recorded_mm == 0 or true_mm == 0:
+        raise DepthwrightError(
+            "The two known positions are the same place.", "Give two that lie well apart."
+        )
+    if recorded_mm * true_mm < 0:
+        raise DepthwrightError(
+            "The two known positions lie in the other order along the line.",
+            "If it was recorded from its far end, reverse the line first.",
+        )
+    if not known_u_mm > 0:
+        raise DepthwrightError(
+            "An uncertainty has to be greater than zero.",
+            "Say how well each of the two positions is known.",
+        )
+    scale = true_mm / recorded_mm
+    if not SCALE_LEAST <= scale <= SCALE_MOST:
+        raise DepthwrightError(
+            f"The line would be {scale:.3g} times as long as recorded.",
+            f"Check the two positions; {SCALE_LEAST:g} to {SCALE_MOST:g} times is believed.",
+        )
+    stretched = change_line(
+        job,
+        line_id,
+        distance_scale=scale,
+        distance_scale_u=math.sqrt(2) * known_u_mm / abs(recorded_mm),
+        taped=Taped(
+            recorded_mm=(recorded_a_mm + recorded_b_mm) / 2,
+            u_mm=known_u_mm / math.sqrt(2),
+            reversed=line.reversed,
+        ),
+    )
+    lies_mm = stretched.line(line_id).on_concrete_mm(recorded_a_mm)
+    return shift_line(stretched, line_id, true_a_mm - lies_mm)
 
 
 def change_job(job: Job, **fields: Any) -> Job:

@@ -1,9 +1,9 @@
 """The job: everything about one member investigated, as one frozen tree of plain values.
 
 Who owns what: permittivity per zone; separation, height and time offset per antenna; direct wave,
-datum, direction and distance scale per line; reading uncertainty per meter; diameter and pick stage per
-mark. Marks keep distance and time on the recorded axes, so that a better depth model moves depths and
-never marks. Arrays never live here.
+datum, direction, distance scale, turn and crop per line; reading uncertainty per meter; diameter and pick
+stage per mark. Marks keep distance and time on the recorded axes, so that a better depth model moves depths
+and never marks. Arrays never live here.
 """
 
 import math
@@ -34,6 +34,10 @@ DirectShiftSource = Literal["computed", "measured"]
 CrestNode = tuple[float, float]
 """Position along the line, mm, and file time, ns."""
 TargetKind = Literal["duct", "conduit", "pipe", "void", "unknown"]
+AS_SCANNED = "as scanned"
+"""A line's direction as long as nobody named it."""
+SCALE_LEAST, SCALE_MOST = 0.1, 10.0
+"""Distance scales, true over recorded distance, between which a line is believed."""
 
 
 class Frozen(BaseModel):
@@ -219,11 +223,26 @@ class Meter(Frozen):
     shared: float = Field(default=priors.METER_SHARED, ge=0.0, lt=1.0)
 
 
+class Taped(Frozen):
+    """The place at which two known positions hold a line: midway between them.
+
+    There the two readings leave ``u_mm`` open, the same along the whole line and independent of the
+    distance scale. It holds for distances counted the way they were when it was measured.
+    """
+
+    recorded_mm: float
+    u_mm: NotNegative
+    reversed: bool = False
+
+
 class Line(Frozen):
     """One survey line.
 
     With the first trace recorded at ``f``, a position recorded at ``p`` lies
-    ``start_mm + f + distance_scale * (p - f)`` from the datum in the direction named.
+    ``start_mm + f + distance_scale * (q - f)`` from the datum in the direction named. ``q`` is ``p``, or
+    on a line recorded from its far end ``turned_mm - p``, where ``turned_mm`` is the sum of the recorded
+    positions of its two ends. Between the two of ``crop_mm``, as recorded, the line is shown; marks
+    outside stay and count.
     """
 
     id: str
@@ -232,23 +251,75 @@ class Line(Frozen):
     zone: str
     antenna: str
     datum: str = "start of the line"
-    direction: str = "as scanned"
+    direction: str = AS_SCANNED
     start_mm: float = 0.0
-    distance_scale: float = Field(default=1.0, ge=0.1, le=10.0)
+    distance_scale: float = Field(default=1.0, ge=SCALE_LEAST, le=SCALE_MOST)
     distance_scale_u: NotNegative = priors.DISTANCE_SCALE_U
+    turned_mm: float | None = None
+    taped: Taped | None = None
+    crop_mm: tuple[float, float] | None = None
     direct: DirectPick
     recipe: Recipe = Recipe()
     marks: tuple[Mark, ...] = ()
 
+    @model_validator(mode="after")
+    def _crop_has_a_length(self) -> Self:
+        if self.crop_mm is not None and not self.crop_mm[0] < self.crop_mm[1]:
+            raise ValueError(f"line “{self.name}” is cropped to nothing")
+        return self
+
+    @property
+    def reversed(self) -> bool:
+        """Whether it was recorded from its far end, so that distances fall from trace to trace."""
+        return self.turned_mm is not None
+
     def on_concrete_mm(self, recorded_mm: Distance) -> Distance:
         """Distance from the datum of recorded positions, mm."""
         first = self.scan.first_mm
-        return self.start_mm + first + self.distance_scale * (recorded_mm - first)
+        return self.start_mm + first + self.distance_scale * (self._turned(recorded_mm) - first)
 
-    def recorded_mm(self, on_concrete_mm: float) -> float:
-        """Recorded position of a distance from the datum, mm."""
+    def recorded_mm(self, on_concrete_mm: Distance) -> Distance:
+        """Recorded position of distances from the datum, mm."""
         first = self.scan.first_mm
-        return first + (on_concrete_mm - self.start_mm - first) / self.distance_scale
+        return self._turned(first + (on_concrete_mm - self.start_mm - first) / self.distance_scale)
+
+    def _turned(self, position_mm: Distance) -> Distance:
+        return position_mm if self.turned_mm is None else self.turned_mm - position_mm
+
+    def from_fixed_mm(self, recorded_mm: Distance) -> Distance:
+        """Recorded distance to the place that is held, from which the scale's uncertainty grows, mm.
+
+        It is the end that distances are counted from; where two known positions were given, midway
+        between them.
+        """
+        return abs(recorded_mm - self._fixed()[0])
+
+    def place_u_mm(self, recorded_mm: float, own_u_mm: float = 0.0) -> float:
+        """Standard uncertainty of a distance from the datum, mm, with that of its own recorded position.
+
+        Own position, distance scale and known positions are independent (JCGM 100:2008, 5.1.2).
+        """
+        return math.hypot(*(u_mm for _, u_mm in self.place_parts(recorded_mm, own_u_mm)))
+
+    def place_parts(
+        self, recorded_mm: float, own_u_mm: float = 0.0
+    ) -> tuple[tuple[str, float], ...]:
+        """What a distance from the datum leaves open: sources with their standard uncertainties, mm."""
+        return (
+            ("pick along the line", self.distance_scale * own_u_mm),
+            ("distance scale", self.distance_scale_u * self.from_fixed_mm(recorded_mm)),
+            ("known positions", self._fixed()[1]),
+        )
+
+    def _fixed(self) -> tuple[float, float]:
+        """Recorded position of the place that is held, and its standard uncertainty, mm."""
+        if self.taped is not None and self.taped.reversed == self.reversed:
+            return self.taped.recorded_mm, self.taped.u_mm
+        return self._turned(self.scan.first_mm), 0.0
+
+    def shows(self, recorded_mm: float) -> bool:
+        """Whether a recorded position lies in the part of the line that is shown."""
+        return self.crop_mm is None or self.crop_mm[0] <= recorded_mm <= self.crop_mm[1]
 
     def mark(self, mark_id: str) -> Mark:
         """The mark with this id."""
