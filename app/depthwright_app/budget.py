@@ -4,7 +4,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from depthwright.job import FaceMark, Job, Line, Mark, NoteMark
+from depthwright.job import FaceMark, Job, Mark, NoteMark
 from depthwright.results.values import Results
 
 LEAST_SHARE = 0.01
@@ -42,21 +42,15 @@ def budgets(
         {"bar": "Cover", "face": "Thickness"}.get(mark.kind, "Depth"),
         [(share.source, share.u_mm) for share in shares],
     )
-    place = _budget("Position", _place_sources(line, mark, anchor))
+    place = _budget("Position", line.place_parts(*_recorded(mark, anchor)))
     return tuple(budget for budget in (depth, place) if budget.parts)
 
 
-def _place_sources(line: Line, mark: Mark, anchor: int | None) -> list[tuple[str, float]]:
+def _recorded(mark: Mark, anchor: int | None) -> tuple[float, float]:
+    """A mark's recorded position and its standard uncertainty, mm."""
     if isinstance(mark, FaceMark):
-        recorded_mm, pick_u_mm = mark.anchors[anchor or 0].position_mm, 0.0
-    else:
-        recorded_mm = mark.position_mm
-        pick_u_mm = 0.0 if isinstance(mark, NoteMark) else mark.position_u_mm
-    from_first_mm = abs(recorded_mm - line.scan.first_mm)
-    return [
-        ("pick along the line", line.distance_scale * pick_u_mm),
-        ("distance scale", line.distance_scale_u * from_first_mm),
-    ]
+        return mark.anchors[anchor or 0].position_mm, 0.0
+    return mark.position_mm, 0.0 if isinstance(mark, NoteMark) else mark.position_u_mm
 
 
 def _budget(what: str, sources: Sequence[tuple[str, float]]) -> Budget:

@@ -62,10 +62,8 @@ def replaced_words(name: str, before: Tie, now: Tie, unit: LengthUnit) -> str:
 
 
 def place_words(line: Line, recorded_mm: float, unit: LengthUnit, own_u_mm: float = 0.0) -> str:
-    """A position from the datum with U (k = 2): its own, and what the distance scale leaves open."""
-    scale_u = line.distance_scale_u * abs(recorded_mm - line.scan.first_mm)
-    u_mm = math.hypot(line.distance_scale * own_u_mm, scale_u)
-    where = Measured(line.on_concrete_mm(recorded_mm), u_mm)
+    """A position from the datum with U (k = 2): its own, and what the line's geometry leaves open."""
+    where = Measured(line.on_concrete_mm(recorded_mm), line.place_u_mm(recorded_mm, own_u_mm))
     return format_interval(where.value_mm, where.expanded_mm, unit)
 
 

@@ -268,9 +268,8 @@ def _number(value_mm: float, unit: LengthUnit, more: int = 0) -> str:
 
 
 def _tracked_position(line: Line, position_mm: float) -> Measured:
-    """A tracked point is where its trace was recorded: only the distance scale is open."""
-    recorded = line.recorded_mm(position_mm) - line.scan.first_mm
-    return Measured(position_mm, line.distance_scale_u * abs(recorded))
+    """A tracked point is where its trace was recorded: its place in the scan is not open."""
+    return Measured(position_mm, line.place_u_mm(line.recorded_mm(position_mm)))
 
 
 def _flags(job: Job, line: Line, bar: BarRow, provisional: bool) -> str:

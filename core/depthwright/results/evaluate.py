@@ -170,11 +170,8 @@ def _bar_rows(line: Line, model: LineModel, depths: _Depths) -> tuple[BarRow, ..
 
 
 def _position(line: Line, recorded_mm: float, pick_u_mm: float) -> Measured:
-    """Distance from the datum; the scale's uncertainty grows with the distance from the first trace."""
-    scale_u = line.distance_scale_u * abs(recorded_mm - line.scan.first_mm)
-    return Measured(
-        line.on_concrete_mm(recorded_mm), math.hypot(line.distance_scale * pick_u_mm, scale_u)
-    )
+    """Distance from the datum."""
+    return Measured(line.on_concrete_mm(recorded_mm), line.place_u_mm(recorded_mm, pick_u_mm))
 
 
 def _spacing(line: Line, first: BarMark, second: BarMark) -> Measured:
@@ -199,6 +196,8 @@ def _face_row(
             np.array([anchor.position_mm for anchor in mark.anchors]),
             np.array([anchor.time_ns for anchor in mark.anchors]),
         )
+    if line.reversed:  # points follow one another from the datum on
+        track = FaceTrack(track.position_mm[::-1], track.time_ns[::-1])
     under = bars_above(line)
     u = np.array([priors.face_pick_u_ns(float(t) - model.zero_ns, under) for t in track.time_ns])
     depth, depth_u = model.depths(
