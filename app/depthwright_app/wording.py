@@ -81,7 +81,7 @@ def antenna_words(job: Job, line: Line) -> str:
     height = _spread_or_exact(antenna.height_mm, antenna.height_u_mm, unit)
     held = " (all of the direct wave's shift)" if antenna.direct_shift == "measured" else ""
     return (
-        f"{line.name}: from {line.datum}, {line.direction}.\n"
+        f"{line.name}: from {line.datum}, {line.course}.\n"
         f"{antenna.name}: separation {separation}, {height} above the surface, "
         f"{antenna.centre_frequency_ghz:g} GHz, time offset {1e3 * antenna.time_offset_ns:.0f} ± "
         f"{2e3 * antenna.time_offset_u_ns:.0f} ps{held}; intervals with k = 2; {antenna.source}."

@@ -273,6 +273,12 @@ class Line(Frozen):
         """Whether it was recorded from its far end, so that distances fall from trace to trace."""
         return self.turned_mm is not None
 
+    @property
+    def course(self) -> str:
+        """Which way its distances grow: the direction, and that it was recorded from the far end."""
+        named = (self.direction,) if self.direction != AS_SCANNED or not self.reversed else ()
+        return ", ".join((*named, *(("recorded from the far end",) if self.reversed else ())))
+
     def on_concrete_mm(self, recorded_mm: Distance) -> Distance:
         """Distance from the datum of recorded positions, mm."""
         first = self.scan.first_mm

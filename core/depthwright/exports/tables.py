@@ -22,6 +22,7 @@ from depthwright.exports.wording import (
     evidence_words,
     model_words,
     outlook_words,
+    places_mm,
     program,
     set_aside,
     short_of_mm,
@@ -90,7 +91,12 @@ def thickness_profile(job: Job, line_id: str, results: Results, when: datetime) 
             *_place(_tracked_position(line, float(position)), unit),
             *_interval(Measured(float(depth), float(depth_u)), unit),
             f"{time:.3f}",
-            "provisional" if results.provisional else "",
+            "; ".join(
+                [
+                    *_provisional(results.provisional),
+                    *_outside(line, line.recorded_mm(float(position))),
+                ]
+            ),
         ]
         for face in results.lines[line_id].faces
         for position, depth, depth_u, time in zip(
@@ -113,7 +119,13 @@ def target_table(job: Job, line_id: str, results: Results, when: datetime) -> st
             *_place(row.position, unit),
             *_interval(row.depth, unit),
             tie_words(row.tie, unit) if row.tie else "radar",
-            "; ".join([*_provisional(results.provisional), *_aside(job, line, row.mark_id)]),
+            "; ".join(
+                [
+                    *_provisional(results.provisional),
+                    *_unseen(line, row.mark_id),
+                    *_aside(job, line, row.mark_id),
+                ]
+            ),
         ]
         for row in results.lines[line_id].targets
     ]
@@ -281,11 +293,20 @@ def _flags(job: Job, line: Line, bar: BarRow, provisional: bool) -> str:
     short = short_of_mm(bar, job)
     if short > 0:
         flags.append(f"{_number(short, job.unit)} {job.unit} short of the specified cover")
-    return "; ".join([*flags, *_aside(job, line, bar.mark_id)])
+    return "; ".join([*flags, *_unseen(line, bar.mark_id), *_aside(job, line, bar.mark_id)])
 
 
 def _provisional(provisional: bool) -> list[str]:
     return ["provisional"] if provisional else []
+
+
+def _unseen(line: Line, mark_id: str) -> list[str]:
+    return _outside(line, *places_mm(line.mark(mark_id)))
+
+
+def _outside(line: Line, *recorded_mm: float) -> list[str]:
+    """What the picture does not reach with any of its places, since the line is cropped."""
+    return [] if any(map(line.shows, recorded_mm)) else ["outside the part shown"]
 
 
 def _aside(job: Job, line: Line, mark_id: str) -> list[str]:

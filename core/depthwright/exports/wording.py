@@ -7,7 +7,7 @@ from pathlib import PureWindowsPath
 
 from depthwright import __version__, wave
 from depthwright.constants import PERMITTIVITY_MAX, PERMITTIVITY_MIN
-from depthwright.job import Job, Line, Tie
+from depthwright.job import FaceMark, Job, Line, Mark, Tie
 from depthwright.results.values import COVERAGE_FACTOR, BarRow, EvidenceRow, LineModel, Results
 from depthwright.results.words import footing, joined
 from depthwright.units import (
@@ -147,17 +147,47 @@ def set_aside(line: Line, mark_id: str) -> Tie | None:
 
 
 def distance_words(job: Job, line: Line) -> str:
-    """The scale of distances, where they start and which way they go."""
-    start = (
-        f"; trace position 0 at {format_length(line.start_mm, job.unit)}" if line.start_mm else ""
+    """The scale of distances, where they start and which way they go; what of the line is shown."""
+    return (
+        f"Distance scale {format_scale(line)}; distances from {line.datum}, {line.course}"
+        f"{_start_words(line, job.unit)}{crop_words(line, job.unit)}."
     )
-    scale = format_scale(line)
-    return f"Distance scale {scale}; distances from {line.datum}, {line.direction}{start}."
+
+
+def _start_words(line: Line, unit: LengthUnit) -> str:
+    """Where the end lies that distances are counted from, when it is not the datum."""
+    if not line.reversed:
+        return (
+            f"; trace position 0 at {format_length(line.start_mm, unit)}" if line.start_mm else ""
+        )
+    end_mm = line.start_mm + line.scan.first_mm
+    return f"; last trace at {format_length(end_mm, unit)}" if end_mm else ""
+
+
+def crop_words(line: Line, unit: LengthUnit) -> str:
+    """``; shown from 200 mm to 3400 mm; 2 marks lie outside``; nothing for a whole line."""
+    if line.crop_mm is None:
+        return ""
+    low, high = (
+        format_length(at, unit) for at in sorted(line.on_concrete_mm(at) for at in line.crop_mm)
+    )
+    outside = sum(not any(map(line.shows, places_mm(mark))) for mark in line.marks)
+    count = {0: "", 1: "; 1 mark lies outside"}.get(outside, f"; {outside} marks lie outside")
+    return f"; shown from {low} to {high}{count}"
+
+
+def places_mm(mark: Mark) -> tuple[float, ...]:
+    """Recorded positions of a mark: a back face has those of its anchors."""
+    if isinstance(mark, FaceMark):
+        return tuple(anchor.position_mm for anchor in mark.anchors)
+    return (mark.position_mm,)
 
 
 def format_scale(line: Line) -> str:
-    """The distance scale with its U: ``1.000 ± 0.020``."""
-    return f"{line.distance_scale:.3f} ± {COVERAGE_FACTOR * line.distance_scale_u:.3f}"
+    """The distance scale with its U: ``1.000 ± 0.020``; a small U keeps two figures."""
+    expanded = COVERAGE_FACTOR * line.distance_scale_u
+    places = 3 if expanded == 0 else max(3, 1 - math.floor(math.log10(expanded)))
+    return f"{line.distance_scale:.{places}f} ± {expanded:.{places}f}"
 
 
 def source_words(line: Line) -> str:
