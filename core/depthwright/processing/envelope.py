@@ -24,12 +24,12 @@ def envelope(block: Block, threads: int = 1) -> Block:
     Parameters
     ----------
     block
-        Traces, shape (traces, samples). Those in float32 stay so; any others are computed in float64.
+        Traces, shape (traces, samples). Those in float32 stay so; float64 is computed as such.
     threads
         Share the pieces among so many threads: the transforms run beside each other.
     """
-    traces = block if block.dtype == np.float32 else block.astype(np.float64, copy=False)
-    found = np.empty_like(traces, order="C")
+    traces: Block = np.asarray(block, dtype=np.result_type(block, np.float32))
+    found = np.empty(traces.shape, traces.dtype)
     pieces = list(cache_slices(*block.shape))
     if threads == 1 or len(pieces) == 1:
         _fill(traces, found, pieces)

@@ -195,7 +195,8 @@ def gain_factor(
     """Factors that raise later samples by ``db_per_ns`` from ``start_ns`` on, shape (samples,)."""
     time = np.arange(samples) * dt_ns
     factor = 10 ** (db_per_ns * np.maximum(time - start_ns, 0.0) / 20)
-    return factor.astype(np.float32)
+    single: NDArray[np.float32] = factor.astype(np.float32)
+    return single
 
 
 def even_gain(block: Block, dt_ns: float, window_ns: float, floor: float) -> Block:
@@ -228,7 +229,8 @@ def _turns(frequencies_ghz: Floats, shift_ns: Floats) -> NDArray[np.complex64]:
     turn = 2j * np.pi * (frequencies_ghz[1] if count > 1 else 0.0) * shift_ns[:, None]
     fine = np.exp(turn * np.arange(_TURN_STEPS)).astype(np.complex64)
     coarse = np.exp(turn * np.arange(0, count, _TURN_STEPS)).astype(np.complex64)
-    return (coarse[:, :, None] * fine[:, None, :]).reshape(len(shift_ns), -1)[:, :count]
+    turns: NDArray[np.complex64] = coarse[:, :, None] * fine[:, None, :]
+    return turns.reshape(len(shift_ns), -1)[:, :count]
 
 
 def _pad(dt_ns: float, low_ghz: float) -> int:
