@@ -3,6 +3,7 @@
 Edits are pure, so a state is all there is to keep; a failed edit has changed nothing.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from depthwright.job import Job
@@ -59,3 +60,8 @@ class History:
     def redo(self) -> "History":
         """One state forward, or the same history at the end."""
         return replace(self, at=min(len(self.steps) - 1, self.at + 1))
+
+    def amend(self, change: Callable[[Job], Job]) -> "History":
+        """Put something right in every state that is no edit: nothing to undo, nothing forgotten."""
+        steps = tuple(replace(step, job=change(step.job)) for step in self.steps)
+        return replace(self, steps=steps)

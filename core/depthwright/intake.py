@@ -1,5 +1,6 @@
 """From a scan to a line of the job: reference, antenna, direct wave."""
 
+from functools import cached_property
 from pathlib import Path
 
 import numpy as np
@@ -7,17 +8,67 @@ import numpy as np
 from depthwright.depth import priors
 from depthwright.edits import add_line, new_id
 from depthwright.job import Antenna, DirectPick, Job, Line, ScanRef
-from depthwright.measuring.timezero import DirectWave, centre_frequency_ghz, find_direct_wave
+from depthwright.measuring.stage import PickStage
+from depthwright.measuring.timezero import (
+    DirectWave,
+    centre_frequency_ghz,
+    find_direct_wave,
+    sample_traces,
+)
 from depthwright.scan import Scan, scan_from_array
 
 SAME_FREQUENCY = 0.25
 """Two spectra closer than this share are taken for one antenna's."""
 
 
+class Survey:
+    """What the traces of a scan say, each thing found once: the slow part of taking it in.
+
+    Parameters
+    ----------
+    scan
+        The scan. A thousand of its traces are read here and kept for all that is asked.
+    """
+
+    def __init__(self, scan: Scan) -> None:
+        self.scan = scan
+        self._sampled = scan_from_array(sample_traces(scan), scan.dt_ns)
+        self._found: dict[float, tuple[DirectPick, PickStage]] = {}
+
+    @cached_property
+    def frequency_ghz(self) -> float:
+        """Centre frequency by the pulse's spectrum, GHz."""
+        return centre_frequency_ghz(self._sampled)
+
+    def prepare(self, job: Job) -> "Survey":
+        """Find what taking the scan into the job will ask for; gives itself."""
+        self.find(_chosen_antenna(job, self).centre_frequency_ghz)
+        return self
+
+    def serves(self, job: Job) -> bool:
+        """Whether taking the scan into the job is quick, with all it asks for found."""
+        return _chosen_antenna(job, self).centre_frequency_ghz in self._found
+
+    def find(self, frequency_ghz: float) -> tuple[DirectPick, PickStage]:
+        """The direct wave and the stage to pick on, for an antenna of a frequency."""
+        if frequency_ghz not in self._found:
+            direct = find_direct_wave(self._sampled, frequency_ghz)
+            pick = DirectPick(
+                time_ns=direct.time_ns,
+                time_u_ns=direct.time_u_ns,
+                frequency_ghz=round(_own_frequency_ghz(direct, self.scan.dt_ns), 3),
+            )
+            # As it is found when the job is opened again: around the time that is stored.
+            wave = find_direct_wave(self._sampled, frequency_ghz, near_ns=pick.time_ns)
+            self._found[frequency_ghz] = pick, PickStage(self.scan, wave)
+        return self._found[frequency_ghz]
+
+
 def take_in(
     job: Job,
     scan: Scan,
     *,
+    survey: Survey | None = None,
     antenna: Antenna | None = None,
     given_dt_ns: float | None = None,
     given_trace_spacing_mm: float | None = None,
@@ -28,6 +79,8 @@ def take_in(
     ----------
     job, scan
         The job and the scan to add.
+    survey
+        The scan's survey if there is one; made here otherwise.
     antenna
         An antenna card. Without one, an antenna of the job with the same separation serves, and
         without that either one is assumed from the file and the pulse's spectrum.
@@ -45,9 +98,9 @@ def take_in(
         name = next(
             f"{name} ({n})" for n in range(2, len(taken) + 3) if f"{name} ({n})" not in taken
         )
-    known = antenna or _same_antenna(job, scan)
-    chosen = known or _assumed_antenna(job, scan)
-    direct = find_direct_wave(scan, chosen.centre_frequency_ghz)
+    survey = survey or Survey(scan)
+    chosen = antenna or _chosen_antenna(job, survey)
+    direct, _ = survey.find(chosen.centre_frequency_ghz)
     line = Line(
         id=new_id(job, "line"),
         name=name,
@@ -64,14 +117,24 @@ def take_in(
         ),
         zone=job.zones[0].id,
         antenna=chosen.id,
-        direct=DirectPick(
-            time_ns=direct.time_ns,
-            time_u_ns=direct.time_u_ns,
-            frequency_ghz=round(_own_frequency_ghz(direct, scan.dt_ns), 3),
-        ),
+        direct=direct,
     )
     is_new = all(other.id != chosen.id for other in job.antennas)
     return add_line(job, line, chosen if is_new else None), line.id
+
+
+def hash_found(job: Job, line_id: str, scan: Scan) -> Job:
+    """The job with the hash of a line's scan, where it was not known before the check. No edit."""
+
+    def known(line: Line) -> Line:
+        ref = line.scan
+        same = (ref.path, ref.size_bytes) == (scan.source, scan.size_bytes)
+        if line.id != line_id or ref.sha256 or not same:
+            return line
+        found = ref.model_copy(update={"sha256": scan.sha256})
+        return line.model_copy(update={"scan": found})
+
+    return job.model_copy(update={"lines": tuple(known(line) for line in job.lines)})
 
 
 def _own_frequency_ghz(direct: DirectWave, dt_ns: float) -> float:
@@ -79,28 +142,27 @@ def _own_frequency_ghz(direct: DirectWave, dt_ns: float) -> float:
     return centre_frequency_ghz(scan_from_array(np.stack(3 * [direct.wavelet]), dt_ns))
 
 
-def _same_antenna(job: Job, scan: Scan) -> Antenna | None:
-    """The job's antenna with the scan's separation; by its frequency when the file does not say."""
-    frequency = centre_frequency_ghz(scan) if scan.separation_mm is None else None
+def _chosen_antenna(job: Job, survey: Survey) -> Antenna:
+    """The job's antenna with the scan's separation (frequency, if the file is silent), or one assumed."""
+    separation = survey.scan.separation_mm
     for antenna in reversed(job.antennas):
-        if scan.separation_mm is not None:
-            fits = abs(antenna.separation_mm - scan.separation_mm) < 0.5
+        if separation is not None:
+            fits = abs(antenna.separation_mm - separation) < 0.5
         else:
-            assert frequency is not None
-            fits = abs(antenna.centre_frequency_ghz / frequency - 1) < SAME_FREQUENCY
+            fits = abs(antenna.centre_frequency_ghz / survey.frequency_ghz - 1) < SAME_FREQUENCY
         if fits:
             return antenna
-    return None
+    return _assumed_antenna(job, survey)
 
 
-def _assumed_antenna(job: Job, scan: Scan) -> Antenna:
-    separation = scan.separation_mm
+def _assumed_antenna(job: Job, survey: Survey) -> Antenna:
+    separation = survey.scan.separation_mm
     known = separation is not None
     told = "separation from the file" if known else "separation assumed"
     return Antenna(
         id=new_id(job, "antenna"),
         separation_mm=priors.ANTENNA_SEPARATION_MM if separation is None else separation,
         separation_known=known,
-        centre_frequency_ghz=round(centre_frequency_ghz(scan), 2),
+        centre_frequency_ghz=round(survey.frequency_ghz, 2),
         source=f"{told}, frequency from the pulse's spectrum, height and time offset assumed",
     )

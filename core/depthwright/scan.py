@@ -6,7 +6,7 @@ Metadata plus :meth:`Scan.block`, so that nothing needs a whole line in memory. 
 
 import hashlib
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,8 +18,18 @@ Block = NDArray[np.float32]
 
 BlockReader = Callable[[int, int], Block]
 
+Report = Callable[[float], None]
+"""Hears from time to time how much of slow work is done, from 0 to 1; may raise to end it."""
+
+Check = Callable[[Report], tuple[str, tuple[str, ...]]]
+"""Reads all of a file: its hash, and sentences on what is worth knowing of its samples."""
+
 BLOCK_TRACES = 256
 """Traces in one step of block-wise work: such a block fits the cache."""
+
+
+def no_report(fraction: float) -> None:
+    """For those who do not want to hear how far the work is."""
 
 
 @dataclass(frozen=True)
@@ -38,13 +48,13 @@ class Scan:
     separation_mm, centre_frequency_ghz
         What the file says of the antenna, if it says.
     sha256
-        Hex digest of the file (or of the samples when there is no file).
+        Hex digest of the file (or of the samples when there is no file); empty before the check.
     source
         The file the scan was read from, as given; empty for one made in memory.
     size_bytes
         Size of that file; 0 without one.
     findings
-        Sentences on what was inferred or is worth knowing.
+        Sentences on what was inferred or is worth knowing; those on the samples come by the check.
     """
 
     traces: int
@@ -58,6 +68,7 @@ class Scan:
     source: str = ""
     size_bytes: int = 0
     findings: tuple[str, ...] = ()
+    _check: Check | None = field(default=None, repr=False, compare=False)
 
     def __post_init__(self) -> None:
         if self.traces < 1 or self.samples < 2:
@@ -101,10 +112,24 @@ class Scan:
         """
         if not 0 <= first < last <= self.traces:
             raise IndexError(f"traces {first} to {last} of {self.traces}")
-        block = np.array(self._read(first, last), dtype=np.float32)
+        # What a reader has made for this call alone is handed on; a view of its array is copied.
+        block: Block = np.require(self._read(first, last), np.float32, ["C", "W", "O"])
         if not np.isfinite(block).all():
             np.nan_to_num(block, copy=False, nan=0.0, posinf=0.0, neginf=0.0)
         return block
+
+    def check(self, report: Report = no_report) -> "Scan":
+        """The same scan with its hash and all findings: reads the whole file if that was not done yet.
+
+        Raises
+        ------
+        DepthwrightError
+            If the file is no longer the one that was opened.
+        """
+        if self._check is None or self.sha256:
+            return self
+        sha256, findings = self._check(report)
+        return replace(self, sha256=sha256, findings=(*self.findings, *findings))
 
     def blocks(self, size: int = BLOCK_TRACES) -> Iterator[tuple[int, Block]]:
         """Walk through the line: pairs of first trace and block."""

@@ -7,9 +7,11 @@ import pytest
 
 from depthwright.depth import priors
 from depthwright.errors import DepthwrightError
-from depthwright.intake import take_in
+from depthwright.intake import Survey, hash_found, take_in
 from depthwright.job import Antenna, Job
-from depthwright.scan import scan_from_array
+from depthwright.measuring.timezero import sample_traces
+from depthwright.results.tracking import pick_stage
+from depthwright.scan import Scan, scan_from_array
 
 
 @pytest.fixture(scope="module")
@@ -90,3 +92,57 @@ def test_an_antenna_card_is_used_as_it_is(scan):
 def test_a_scan_without_a_pulse_is_refused():
     with pytest.raises(DepthwrightError, match="no pulse"):
         take_in(Job(), scan_from_array(np.ones((10, 100)), 0.02))
+
+
+def test_a_survey_made_before_gives_the_same_line_and_the_stage_it_is_picked_on(scan):
+    survey = Survey(scan).prepare(Job())
+    assert survey.serves(Job())
+    job, line_id = take_in(Job(), scan, survey=survey)
+    assert (job, line_id) == take_in(Job(), scan)
+    line = job.line(line_id)
+    _, stage = survey.find(job.antenna_of(line).centre_frequency_ghz)
+    again = pick_stage(job, line, scan)
+    assert stage.scan is scan
+    assert stage.direct.time_ns == again.direct.time_ns
+    np.testing.assert_array_equal(stage.direct.wavelet, again.direct.wavelet)
+
+
+def test_a_survey_does_not_serve_a_job_that_has_got_another_antenna(scan):
+    survey = Survey(scan).prepare(Job())
+    card = Antenna(id="card", separation_mm=40.0, centre_frequency_ghz=1.7, source="measured")
+    job = Job(antennas=(card,))
+    assert not survey.serves(job)
+    assert survey.prepare(job).serves(job)
+    assert take_in(job, scan, survey=survey) == take_in(job, scan)
+
+
+def long_line(traces, asked):
+    """A line that says which traces it was asked for."""
+    samples = np.random.default_rng(8).normal(size=(traces, 8)).astype(np.float32)
+
+    def read(first, last):
+        asked.extend(range(first, last))
+        return samples[first:last]
+
+    return Scan(traces, 8, 0.02, np.arange(float(traces)), "", read), samples
+
+
+@pytest.mark.parametrize("traces", [1, 1000, 1024, 1025, 3000, 50_000])
+def test_only_the_traces_that_are_sampled_are_read(traces):
+    asked = []
+    scan, samples = long_line(traces, asked)
+    stride = -(-traces // 1024)
+    np.testing.assert_array_equal(sample_traces(scan), samples[::stride])
+    assert asked == list(range(0, traces, stride))
+
+
+def test_the_hash_is_put_where_it_was_not_known(scan):
+    opened = dataclasses.replace(scan, source="/x/wall.sgy", size_bytes=9, sha256="")
+    job, first = take_in(Job(), opened)
+    job, second = take_in(job, opened)
+    found = hash_found(job, first, dataclasses.replace(opened, sha256="ab"))
+    assert [line.scan.sha256 for line in found.lines] == ["ab", ""]
+    assert found.line(second) == job.line(second)
+    assert hash_found(found, first, dataclasses.replace(opened, sha256="cd")) == found
+    other = dataclasses.replace(opened, source="/x/other.sgy", sha256="ef")
+    assert hash_found(job, first, other) == job

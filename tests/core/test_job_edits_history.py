@@ -73,6 +73,16 @@ def test_edits_undone_are_the_original_and_redone_the_result(sequence):
         assert history.job == state
 
 
+def test_what_is_put_right_in_every_state_is_no_step_of_undo():
+    history = History.start(Job()).push(Job(name="a"), "A").push(Job(name="b"), "B").undo()
+    amended = history.amend(lambda state: state.model_copy(update={"note": "right"}))
+    assert amended.job == Job(name="a", note="right")
+    assert (amended.undo_words, amended.redo_words) == ("A", "B")
+    assert amended.redo().job == Job(name="b", note="right")
+    assert amended.undo().job == Job(note="right")
+    assert not amended.undo().undo_words
+
+
 def test_a_new_edit_forgets_what_was_undone():
     history = History.start(Job()).push(Job(name="a"), "a").undo().push(Job(name="b"), "b")
     assert history.redo() == history

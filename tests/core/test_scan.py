@@ -34,6 +34,36 @@ def test_blocks_cover_every_trace_once():
     assert np.array_equal(np.concatenate([block for _, block in parts]), line.block(0, 7))
 
 
+def test_a_block_may_be_written_to_however_its_reader_made_it():
+    kept = np.ones((4, 5), np.float32)
+    readers = {
+        "a view": lambda first, last: kept[first:last],
+        "all": lambda first, last: kept[:],
+        "numbers of another kind": lambda first, last: kept[first:last].astype(np.float64),
+        "columns first": lambda first, last: np.asfortranarray(kept[first:last]),
+    }
+    for read in readers.values():
+        block = Scan(4, 5, 0.02, np.arange(4.0), "", read).block(0, 4)
+        block[:] = 7
+        assert block.flags.c_contiguous
+    assert kept.max() == 1
+
+
+def test_a_scan_in_memory_needs_no_check():
+    line = scan()
+    assert line.check() is line
+
+
+def test_a_check_brings_the_hash_and_adds_its_findings():
+    line = Scan(
+        4, 5, 0.02, np.arange(4.0), "", lambda first, last: np.ones((last - first, 5)),
+        findings=("Inferred.",), _check=lambda report: ("ab", ("Dead.",)),
+    )  # fmt: skip
+    checked = line.check()
+    assert (checked.sha256, checked.findings) == ("ab", ("Inferred.", "Dead."))
+    assert line.findings == ("Inferred.",)
+
+
 def test_samples_that_are_no_numbers_are_read_as_zero():
     samples = np.array([[1.0, np.nan, np.inf], [-np.inf, 2.0, 3.0]])
     assert scan_from_array(samples, 0.02).block(0, 2).tolist() == [[1, 0, 0], [0, 2, 3]]

@@ -4,18 +4,43 @@ import os
 from pathlib import Path
 
 from depthwright.errors import DepthwrightError
-from depthwright.files.segy import read_segy
+from depthwright.files.segy import open_segy
 from depthwright.job import ScanRef
 from depthwright.scan import Scan
 
 
 def open_scan(ref: ScanRef) -> Scan:
-    """Open the scan of a line, read as it was when it was added to the job.
+    """Open the scan of a line, read as it was when it was added to the job, and check all of it.
 
     Raises
     ------
     DepthwrightError
         When the file is not there, is not the one that was added, or cannot be read.
+    """
+    scan = find_scan(ref).check()
+    must_be(ref, scan)
+    return scan
+
+
+def must_be(ref: ScanRef, scan: Scan) -> None:
+    """Refuse a checked scan whose contents are not those of the one that was added.
+
+    Raises
+    ------
+    DepthwrightError
+        When they differ.
+    """
+    if scan.sha256 != ref.sha256:
+        raise _changed(Path(ref.path), "its contents differ")
+
+
+def find_scan(ref: ScanRef) -> Scan:
+    """Open the scan of a line when its size is right; its contents are still to be checked.
+
+    Raises
+    ------
+    DepthwrightError
+        When the file is not there, has another size, or cannot be read.
     """
     path = Path(ref.path)
     if not ref.path:
@@ -30,10 +55,7 @@ def open_scan(ref: ScanRef) -> Scan:
     size = os.path.getsize(path)
     if os.path.isfile(path) and size != ref.size_bytes:
         raise _changed(path, f"it has {size} bytes instead of {ref.size_bytes}")
-    scan = read_segy(path, trace_spacing_mm=ref.given_trace_spacing_mm, dt_ns=ref.given_dt_ns)
-    if scan.sha256 != ref.sha256:
-        raise _changed(path, "its contents differ")
-    return scan
+    return open_segy(ref.path, trace_spacing_mm=ref.given_trace_spacing_mm, dt_ns=ref.given_dt_ns)
 
 
 def _changed(path: Path, how: str) -> DepthwrightError:

@@ -1,20 +1,21 @@
 """SEG-Y in and out.
 
-Reading leaves the samples in the file: a scan opens it anew for each block, so that no handle stays open
-and any thread may ask. segyio reads the plain files; it refuses those that are cut, padded or carry rev 2
-headers, and decodes IBM floats that are not normalised wrongly, so those are decoded here.
+Opening reads the headers alone, so that a long line is at hand at once; hash and samples are checked
+behind that. The samples stay in the file: a scan opens it anew for each block, so that no handle stays
+open and any thread may ask. Blocks are read, not mapped: a mapped file that is cut ends the program.
 """
 
 import math
+import stat
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import partial
+from io import BufferedReader
 from pathlib import Path
 from typing import Literal
 
 import numpy as np
-import segyio
 from numpy.typing import NDArray
 
 from depthwright.errors import DepthwrightError
@@ -28,7 +29,6 @@ from depthwright.files.segy_geometry import (
 from depthwright.files.segy_headers import (
     FORMATS,
     IBM_FLOAT,
-    ORDER_WORDS,
     Record,
     binary_header_dtype,
     encode_text,
@@ -36,11 +36,10 @@ from depthwright.files.segy_headers import (
     trace_dtype,
 )
 from depthwright.files.segy_layout import Layout, read_layout
-from depthwright.files.segy_traces import decode_samples, pass_through
-from depthwright.scan import BLOCK_TRACES, Block, Scan
+from depthwright.files.segy_traces import Checked, check, read_headers, read_samples
+from depthwright.scan import BLOCK_TRACES, Block, Report, Scan, no_report
 
 WRITTEN_FORMATS = (1, 2, 3, 5, 8)
-_SEGYIO_FORMATS = (2, 3, 5, 8)
 _NEED_WORDS: dict[Need, str] = {
     "trace_spacing": "the trace spacing in mm",
     "sample_interval": "the sample interval in ns",
@@ -58,10 +57,12 @@ class SegyFacts:
     text: str
 
 
-def read_segy(
+def open_segy(
     path: str | Path, *, trace_spacing_mm: float | None = None, dt_ns: float | None = None
 ) -> Scan:
-    """Open a SEG-Y file as a scan.
+    """Open a SEG-Y file as a scan whose samples have not been looked at yet.
+
+    Its hash is not known and its findings are not complete before :meth:`Scan.check`.
 
     Parameters
     ----------
@@ -87,13 +88,21 @@ def read_segy(
         samples=found.layout.samples,
         dt_ns=found.dt_ns,
         positions_mm=found.positions_mm,
-        sha256=found.sha256,
+        sha256="",
         _read=partial(_read_block, found.file, found.layout),
+        _check=partial(_check_samples, found.file, found.layout),
         separation_mm=found.separation_mm,
         source=str(path),
-        size_bytes=Path(path).stat().st_size,
-        findings=tuple(fact.why for fact in found.facts if fact.why),
+        size_bytes=found.file.size,
+        findings=_sentences(found.facts),
     )
+
+
+def read_segy(
+    path: str | Path, *, trace_spacing_mm: float | None = None, dt_ns: float | None = None
+) -> Scan:
+    """Open a SEG-Y file as :func:`open_segy` does, and check all of it."""
+    return open_segy(path, trace_spacing_mm=trace_spacing_mm, dt_ns=dt_ns).check()
 
 
 def segy_facts(
@@ -101,7 +110,8 @@ def segy_facts(
 ) -> SegyFacts:
     """Tell what a SEG-Y file says and what was made of it, also where something is missing."""
     found = _examine(Path(path), trace_spacing_mm, dt_ns)
-    return SegyFacts(found.facts, found.layout.text)
+    checked = _check_all(found.file, found.layout, no_report)
+    return SegyFacts((*found.facts, checked.fact), found.layout.text)
 
 
 @dataclass(frozen=True)
@@ -114,11 +124,11 @@ class _File:
 
     @classmethod
     def find(cls, path: Path) -> "_File":
-        if path.is_dir():
-            raise DepthwrightError(f"{_name(path)} is a folder.", "Choose a SEG-Y file in it.")
-        if path.exists() and not path.is_file():
-            raise DepthwrightError(f"{_name(path)} is not a file.", "Choose a SEG-Y file.")
         status = path.stat()
+        if stat.S_ISDIR(status.st_mode):
+            raise DepthwrightError(f"{_name(path)} is a folder.", "Choose a SEG-Y file in it.")
+        if not stat.S_ISREG(status.st_mode):
+            raise DepthwrightError(f"{_name(path)} is not a file.", "Choose a SEG-Y file.")
         return cls(path.absolute(), status.st_size, status.st_mtime_ns)
 
 
@@ -126,7 +136,6 @@ class _File:
 class _Found:
     file: _File
     layout: Layout
-    sha256: str
     dt_ns: float | None
     positions_mm: NDArray[np.float64] | None
     separation_mm: float | None
@@ -138,9 +147,8 @@ def _examine(path: Path, trace_spacing_mm: float | None, dt_ns: float | None) ->
         file = _File.find(path)
         with path.open("rb") as opened:
             layout = read_layout(_name(path), opened, file.size)
-            traces = pass_through(opened, layout)
-    headers = traces.headers
-    if layout.left_over and len(np.unique(headers["samples"])) > 1:
+        headers = read_headers(path, layout)
+    if layout.left_over and np.ptp(headers["samples"]) > 0:
         raise DepthwrightError(
             f"The traces of {path.name} differ in length, which is not read.",
             "Export the line again with traces of one length.",
@@ -154,16 +162,19 @@ def _examine(path: Path, trace_spacing_mm: float | None, dt_ns: float | None) ->
     return _Found(
         file=file,
         layout=layout,
-        sha256=traces.sha256,
         dt_ns=interval,
         positions_mm=positions,
         separation_mm=separation,
-        facts=(*layout.facts, interval_fact, positions_fact, separation_fact, traces.fact),
+        facts=(*layout.facts, interval_fact, positions_fact, separation_fact),
     )
 
 
 def _name(path: Path) -> str:
     return path.name or str(path)
+
+
+def _sentences(facts: tuple[Fact, ...]) -> tuple[str, ...]:
+    return tuple(fact.why for fact in facts if fact.why)
 
 
 @contextmanager
@@ -183,25 +194,37 @@ def _reading(path: Path) -> Iterator[None]:
         ) from cause
 
 
-def _read_block(file: _File, layout: Layout, first: int, last: int) -> Block:
+@contextmanager
+def _opened(file: _File) -> Iterator[BufferedReader]:
+    """Open a file again, if it is still as it was, also while it is being read."""
+    changed = DepthwrightError(
+        f"{file.path.name} has changed since it was opened.", "Open it again."
+    )
     with _reading(file.path):
         if _File.find(file.path) != file:
-            raise DepthwrightError(
-                f"{file.path.name} has changed since it was opened.", "Open it again."
-            )
-        if layout.plain and layout.code in _SEGYIO_FORMATS:
-            endian = ORDER_WORDS[layout.order]
-            with segyio.open(
-                str(file.path), strict=False, ignore_geometry=True, endian=endian
-            ) as opened:
-                return np.asarray(opened.trace.raw[first:last], dtype=np.float32)
-        records = np.fromfile(
-            file.path,
-            layout.dtype,
-            last - first,
-            offset=layout.first_byte + first * layout.dtype.itemsize,
-        )
-        return decode_samples(records["samples"], layout.code)
+            raise changed
+        with file.path.open("rb") as opened:
+            try:
+                yield opened
+            except EOFError as cause:
+                raise changed from cause
+
+
+def _read_block(file: _File, layout: Layout, first: int, last: int) -> Block:
+    with _opened(file) as opened:
+        return read_samples(opened, layout, first, last)
+
+
+def _check_all(file: _File, layout: Layout, report: Report) -> Checked:
+    with _opened(file) as opened:
+        checked = check(opened, layout, report)
+    with _opened(file):  # a hash of half the old file and half the new one is no hash
+        return checked
+
+
+def _check_samples(file: _File, layout: Layout, report: Report) -> tuple[str, tuple[str, ...]]:
+    checked = _check_all(file, layout, report)
+    return checked.sha256, _sentences((checked.fact,))
 
 
 def _commonest(values: NDArray[np.uint16]) -> float:

@@ -5,6 +5,7 @@ nothing about units.
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import BinaryIO
 
 import numpy as np
@@ -68,7 +69,7 @@ class Layout:
     plain: bool
     text: str
 
-    @property
+    @cached_property
     def dtype(self) -> np.dtype[np.void]:
         """Layout of one trace."""
         return trace_dtype(self.order, self.code, self.samples, self.extra_headers)

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from depthwright.errors import DepthwrightError
-from depthwright.files.scans import open_scan
+from depthwright.files.scans import find_scan, must_be, open_scan
 from depthwright.files.segy import read_segy, write_segy
 from depthwright.job import ScanRef
 
@@ -63,6 +63,17 @@ def test_one_changed_byte_is_a_changed_file(ref: ScanRef) -> None:
     raw[-2] ^= 1
     Path(ref.path).write_bytes(raw)
     assert "its contents differ" in refused(ref).message
+
+
+def test_a_changed_byte_is_found_by_the_check_behind_the_picture(ref: ScanRef) -> None:
+    must_be(ref, find_scan(ref).check())
+    raw = bytearray(Path(ref.path).read_bytes())
+    raw[-2] ^= 1
+    Path(ref.path).write_bytes(raw)
+    scan = find_scan(ref)
+    assert (scan.traces, scan.sha256) == (12, "")
+    with pytest.raises(DepthwrightError, match="its contents differ"):
+        must_be(ref, scan.check())
 
 
 def test_a_folder_in_its_place(ref: ScanRef) -> None:
