@@ -23,15 +23,16 @@ Sources: JCGM 100:2008, 5.2 and JCGM 102:2011, 6.2 (propagation in matrix form).
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from depthwright.constants import C_MM_PER_NS, PERMITTIVITY_MAX, PERMITTIVITY_MIN
-from depthwright.depth.leastsquares import Fit, gauss_newton, misfit_factor, propagated
+from depthwright.depth.leastsquares import Alike, Fit, gauss_newton, misfit_factor, propagated
 from depthwright.depth.model import Model, implied_log_permittivity
 from depthwright.depth.points import Points, plain_points
-from depthwright.depth.unknowns import Setting
+from depthwright.depth.unknowns import Setting, Slopes
 from depthwright.errors import DepthwrightError
 
 Floats = NDArray[np.float64]
@@ -46,14 +47,21 @@ _AT_THE_END = 1e-6
 class Depths:
     """Depths of points under a posterior, shape (points,) each, mm.
 
-    ``sensitivity`` is the change with the shared unknowns, shape (points, n); ``own_variance`` the variance
-    with those held.
+    ``slopes`` is the change with the shared unknowns; ``own_variance`` the variance with those held;
+    ``two_way_ns`` the two-way time that the depth belongs to, by the pick.
     """
 
     depth_mm: Floats
-    sensitivity: Floats
+    slopes: Slopes
     own_variance: Floats
     u_mm: Floats
+    two_way_ns: Floats
+    unknowns: int
+
+    @cached_property
+    def sensitivity(self) -> Floats:
+        """Change with the shared unknowns, shape (points, n)."""
+        return self.slopes.dense(self.unknowns)[:, 0]
 
 
 @dataclass(frozen=True)
@@ -113,15 +121,15 @@ class Posterior:
 
     def depths(self, points: Points) -> Depths:
         """Depths of points; ties and curvature count for those that were solved with them."""
-        depth = self.model.settled_depths(points, self.theta)
-        own, shared, _ = self.model.rows(points, self.theta, np.nan_to_num(depth, nan=1.0))
+        held = self.model.held(points, self.theta)
+        depth = held.depths()
+        own, shared, _ = held.rows(np.nan_to_num(depth, nan=1.0))
         square = (own**2).sum(axis=1)
-        sensitivity = -np.einsum("pr,prn->pn", own, shared) / square[:, None]
-        used = np.flatnonzero(np.any(sensitivity != 0, axis=0))
-        few = sensitivity[:, used]
-        common = np.einsum("pi,ij,pj->p", few, self.covariance[np.ix_(used, used)], few)
+        slope = -(own[:, :, None] * shared.value).sum(axis=1, keepdims=True)
+        slopes = Slopes(shared.column, slope / square[:, None, None])
+        common = slopes.variance(self.covariance)
         u = np.where(np.isfinite(depth), np.sqrt(common + 1 / square), np.nan)
-        return Depths(depth, sensitivity, 1 / square, u)
+        return Depths(depth, slopes, 1 / square, u, held.state.two_way_ns, len(self.theta))
 
 
 def solve(points: Points, setting: Setting, start: Floats | None = None) -> Posterior:
@@ -159,12 +167,23 @@ def solve_model(points: Points, model: Model, start: Floats | None = None) -> Po
         _refuse_impossible(asked)
         start = _start(model, evidence, asked)
 
+    there = np.stack([evidence.tied, evidence.curved], axis=1)
+    alike = Alike.of(model.touched(evidence)[np.nonzero(there)[0]])
+    depth: Floats | None = None
+
     def linearise(theta: Floats) -> tuple[Floats, Floats]:
+        nonlocal depth
         prior_residual, prior_rows = model.columns.prior_rows(theta)
         if not len(evidence.time_ns):
             return prior_residual, prior_rows
-        residual, rows = model.reduced(evidence, theta)
-        return np.concatenate([residual, prior_residual]), np.concatenate([rows, prior_rows])
+        held = model.held(evidence, theta)
+        depth = held.depths(near_mm=depth)
+        shared, left = held.reduced(depth)
+        residual, value = alike.condensed(left[there], shared.value[there])
+        rows = Slopes(alike.column, value).dense(len(theta)).reshape(residual.size, -1)
+        return np.concatenate([residual.ravel(), prior_residual]), np.concatenate(
+            [rows, prior_rows]
+        )
 
     fit = gauss_newton(linearise, start)
     count = int(evidence.tied.sum() + evidence.curved.sum())

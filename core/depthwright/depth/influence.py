@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import solve_triangular
 
-from depthwright.depth.estimator import Posterior
+from depthwright.depth.estimator import Depths, Posterior
 from depthwright.depth.points import Points
 
 Floats = NDArray[np.float64]
@@ -42,13 +42,19 @@ class Without:
     apart: float
 
 
-def without_tie(posterior: Posterior, points: Points, index: int) -> Without | None:
-    """What the posterior would be without the tie of one of its points, to first order."""
+def without_tie(
+    posterior: Posterior, points: Points, index: int, depths: Depths | None = None
+) -> Without | None:
+    """What the posterior would be without the tie of one of its points, to first order.
+
+    ``depths`` are those of all points, where they are at hand.
+    """
     point = points.some(np.array([index]))
-    depths = posterior.depths(point)
+    if depths is None:
+        depths, index = posterior.depths(point), 0
     share = float(point.shared[0]) if point.meter[0] >= 0 else 0.0
     u = float(point.tie_u_mm[0])
-    slope = depths.sensitivity[0].copy()
+    slope = depths.sensitivity[index].copy()
     common = np.zeros((1, len(slope)))
     posterior.model.columns.meter.add(common, point.meter, np.array([u * math.sqrt(share)]))
     slope += common[0]
@@ -56,13 +62,13 @@ def without_tie(posterior: Posterior, points: Points, index: int) -> Without | N
     covariance = posterior.fit.covariance
     variance = (1 - share) * u**2
     mine = covariance @ slope
-    own = float(depths.own_variance[0])
+    own = float(depths.own_variance[index])
     said_variance = float(slope @ mine) + own
     left = variance - said_variance
     if left <= _ALONE * variance:
         return None
     meter = float(posterior.model.columns.meter.of(posterior.theta, point.meter)[0])
-    off = float(depths.depth_mm[0]) + u * math.sqrt(share) * meter - float(point.tie_mm[0])
+    off = float(depths.depth_mm[index]) + u * math.sqrt(share) * meter - float(point.tie_mm[0])
     spread = math.sqrt(said_variance * variance / left + variance)
     return Without(
         theta=posterior.theta + mine * off / left,
@@ -95,12 +101,12 @@ def curvature_apart(without: Posterior, points: Points) -> float:
     """How far the crests together lie from a posterior without them, in standard uncertainties."""
     curved = points.some(points.curved)
     bare = curved.without_ties()
-    own, shared, residual = without.model.rows(
-        bare, without.theta, without.model.free_depths(bare, without.theta)
-    )
+    held = without.model.held(bare, without.theta)
+    own, shared, residual = held.rows(without.model.free_depths(bare, without.theta))
+    rows = shared.dense(len(without.theta))
     weight = 1 / np.maximum(curved.curve_u, 1e-9)
     # Depths follow the picked times, so a row's slopes are those with the depth carried along.
-    carried = shared[:, 2] - (own[:, 2] / own[:, 0])[:, None] * shared[:, 0]
+    carried = rows[:, 2] - (own[:, 2] / own[:, 0])[:, None] * rows[:, 0]
     off = residual[:, 2] / weight
     slopes = carried / weight[:, None]
     total = float((weight**2).sum())
@@ -159,9 +165,11 @@ def budgets(
 
 def _all_rows(posterior: Posterior, some: Points) -> Floats:
     """Every whitened row on (shared unknowns, depth of each point): three to a point, then the priors."""
-    depth = np.nan_to_num(posterior.depths(some).depth_mm, nan=1.0)
-    own, shared, _ = posterior.model.rows(some, posterior.theta, depth)
+    held = posterior.model.held(some, posterior.theta)
+    depth = np.nan_to_num(held.depths(), nan=1.0)
+    own, slopes, _ = held.rows(depth)
     count, unknowns = len(depth), len(posterior.theta)
+    shared = slopes.dense(unknowns)
     matrix = np.zeros((count, 3, unknowns + count))
     matrix[:, :, :unknowns] = shared
     matrix[np.arange(count), :, unknowns + np.arange(count)] = own

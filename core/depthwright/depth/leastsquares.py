@@ -4,8 +4,9 @@ Rows are *whitened*: residual and model derivative are both divided by the row's
 that the sum of squares is chi-square and the covariance is that of JCGM 100:2008 without scaling.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import cast
 
 import numpy as np
 import scipy.stats
@@ -15,6 +16,7 @@ from scipy.linalg import solve_triangular
 from depthwright.errors import DepthwrightError
 
 Floats = NDArray[np.float64]
+Indices = NDArray[np.intp]
 Linearise = Callable[[Floats], tuple[Floats, Floats]]
 """From unknowns (n,) to whitened residuals (rows,), observed minus model, and the model's
 derivatives (rows, n)."""
@@ -24,6 +26,8 @@ _SETTLED = 1e-7
 _STANDSTILL, _SMALL = 1e-2, 0.3
 """A small step that brings a hundredth of what it promises has met a bend of the model: it stays there."""
 _HALVINGS = 25
+_LOOK_BACK = 3
+"""How many of the last steps are looked back at."""
 _SINGULAR = 1e-11
 
 
@@ -73,6 +77,7 @@ def gauss_newton(linearise: Linearise, start: Floats) -> Fit:
     """
     values = np.asarray(start, dtype=np.float64)
     residual, jacobian = linearise(values)
+    path: list[tuple[Floats, Floats]] = []
     for _ in range(_STEPS):
         if not (np.isfinite(residual).all() and np.isfinite(jacobian).all()):
             raise _unsettled()
@@ -83,14 +88,17 @@ def gauss_newton(linearise: Linearise, start: Floats) -> Fit:
         if gain <= _SETTLED * max(1.0, np.sqrt(now)):
             values = values + step
             residual, jacobian = linearise(values)
-            return Fit(values, _covariance(jacobian), residual, jacobian)
-        for _ in range(_HALVINGS):
-            trial = values + step
+            return _fit(values, residual, jacobian)
+        path = [*path[-_LOOK_BACK:], (values, step)] if gain <= _SMALL else []
+        tries = [step / 2**halving for halving in range(_HALVINGS)]
+        if len(path) > 1:
+            tries.insert(0, _looking_back(path, jacobian))
+        for tried in tries:
+            trial = values + tried
             trial_residual, trial_jacobian = linearise(trial)
             then = float(trial_residual @ trial_residual)
             if then <= now * (1 + 1e-12):
                 break
-            step = step / 2
         else:
             break
         values, residual, jacobian = trial, trial_residual, trial_jacobian
@@ -98,7 +106,20 @@ def gauss_newton(linearise: Linearise, start: Floats) -> Fit:
             break
     if gain > _SMALL:
         raise _unsettled()
-    return Fit(values, _covariance(jacobian), residual, jacobian)
+    return _fit(values, residual, jacobian)
+
+
+def _looking_back(path: Sequence[tuple[Floats, Floats]], jacobian: Floats) -> Floats:
+    """The step that the last ones point to: Anderson's acceleration of a fixed point (1965, from memory).
+
+    Where residuals stay large, Gauss-Newton steps shrink by a constant factor only. The combination of
+    the last places whose own steps nearly cancel is nearer to where none is left.
+    """
+    values, steps = (np.stack(each) for each in zip(*path, strict=True))
+    moved, changed = np.diff(values, axis=0).T, np.diff(steps, axis=0).T
+    share = np.linalg.lstsq(jacobian @ changed, jacobian @ steps[-1], rcond=None)[0]
+    further: Floats = steps[-1] - (moved + changed) @ share
+    return further
 
 
 def eliminate(own: Floats, shared: Floats, residual: Floats) -> tuple[Floats, Floats]:
@@ -129,6 +150,50 @@ def eliminate(own: Floats, shared: Floats, residual: Floats) -> tuple[Floats, Fl
     return turned[:, 1:], turned_residual[:, 1:]
 
 
+@dataclass(frozen=True)
+class Alike:
+    """Which rows touch the same unknowns: a triangle says as much as all rows of such a group.
+
+    Parameters
+    ----------
+    group, seat
+        Each row's group and its place in it, shape (rows,).
+    column
+        The unknowns that each group touches, shape (groups, kinds).
+    most
+        Rows of the largest group.
+    """
+
+    group: Indices
+    seat: Indices
+    column: Indices
+    most: int
+
+    @classmethod
+    def of(cls, column: Indices) -> "Alike":
+        """The groups of rows that touch these unknowns, shape (rows, kinds)."""
+        unlike, group, count = np.unique(column, axis=0, return_inverse=True, return_counts=True)
+        group = group.reshape(-1)
+        order = np.argsort(group, kind="stable")
+        seat = np.empty_like(group)
+        seat[order] = np.arange(len(group)) - np.repeat(np.cumsum(count) - count, count)
+        return cls(group, seat, unlike, int(count.max(initial=0)))
+
+    def condensed(self, residual: Floats, value: Floats) -> tuple[Floats, Floats]:
+        """Rows with the same sum of squares and the same derivatives of it, fewer where groups are large.
+
+        Takes residuals (rows,) and derivatives (rows, kinds), gives those of (groups, few) and
+        (groups, few, kinds).
+        """
+        groups, kinds = self.column.shape
+        rows = np.zeros((groups, self.most, kinds + 1))
+        rows[self.group, self.seat, :kinds] = value
+        rows[self.group, self.seat, kinds] = residual
+        if self.most > kinds + 1:
+            rows = _r_of(rows)
+        return rows[..., kinds], rows[..., :kinds]
+
+
 def misfit_factor(chi_square: float, freedom: int) -> float:
     """What a variance is widened by when rows do not fit together as well as they claim.
 
@@ -149,28 +214,37 @@ def propagated(jacobian: Floats, covariance: Floats) -> Floats:
     return outputs
 
 
-def _triangle(jacobian: Floats) -> tuple[Floats, Floats, Floats]:
-    """Q, R and column lengths of the scaled derivatives; refuses what leaves an unknown open."""
+def _triangle(residual: Floats, jacobian: Floats) -> tuple[Floats, Floats, Floats]:
+    """R of the derivatives with their columns scaled, Q'r, and the columns' lengths.
+
+    Refuses what leaves an unknown open.
+    """
+    count = jacobian.shape[1]
     scale = np.linalg.norm(jacobian, axis=0)
-    if not np.all(scale > 0) or jacobian.shape[0] < jacobian.shape[1]:
+    if not np.all(scale > 0) or jacobian.shape[0] < count:
         raise _undetermined()
-    orthogonal, triangle = np.linalg.qr(jacobian / scale)
+    # With the residuals as one column more, R holds Q'r, and Q itself is not needed.
+    whole = _r_of(np.column_stack([jacobian / scale, residual]))
+    triangle = whole[:count, :count]
     if not np.all(np.abs(np.diag(triangle)) > _SINGULAR):
         raise _undetermined()
-    return orthogonal, triangle, scale
+    return triangle, whole[:count, count], scale
+
+
+def _r_of(matrix: Floats) -> Floats:
+    return cast(Floats, np.linalg.qr(matrix, mode="r"))
 
 
 def _step(residual: Floats, jacobian: Floats) -> Floats:
-    orthogonal, triangle, scale = _triangle(jacobian)
-    step: Floats = solve_triangular(triangle, orthogonal.T @ residual) / scale
+    triangle, right, scale = _triangle(residual, jacobian)
+    step: Floats = solve_triangular(triangle, right) / scale
     return step
 
 
-def _covariance(jacobian: Floats) -> Floats:
-    _, triangle, scale = _triangle(jacobian)
+def _fit(values: Floats, residual: Floats, jacobian: Floats) -> Fit:
+    triangle, _, scale = _triangle(residual, jacobian)
     inverse = solve_triangular(triangle, np.eye(len(scale))) / scale[:, None]
-    covariance: Floats = inverse @ inverse.T
-    return covariance
+    return Fit(values, inverse @ inverse.T, residual, jacobian)
 
 
 def _undetermined() -> DepthwrightError:

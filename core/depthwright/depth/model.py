@@ -5,6 +5,7 @@
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,7 +15,16 @@ from depthwright.constants import C_MM_PER_NS, PERMITTIVITY_MAX, PERMITTIVITY_MI
 from depthwright.depth.direct_wave import direct_shift
 from depthwright.depth.leastsquares import eliminate
 from depthwright.depth.points import Points
-from depthwright.depth.unknowns import HELD, TILT_FROM_NS, Columns, Setting, columns, raised
+from depthwright.depth.unknowns import (
+    HELD,
+    KINDS,
+    TILT_FROM_NS,
+    Columns,
+    Setting,
+    Slopes,
+    columns,
+    raised,
+)
 
 Floats = NDArray[np.float64]
 Indices = NDArray[np.intp]
@@ -54,176 +64,265 @@ class Model:
         """The model of a setting."""
         return cls(setting, columns(setting))
 
+    @cached_property
+    def _antenna(self) -> Indices:
+        return np.array([line.antenna for line in self.setting.lines], dtype=np.intp)
+
+    @cached_property
+    def _zone(self) -> Indices:
+        return np.array([line.zone for line in self.setting.lines], dtype=np.intp)
+
     def antenna_of(self, points: Points) -> Indices:
         """Index of each point's antenna."""
-        return np.array([line.antenna for line in self.setting.lines], dtype=np.intp)[points.line]
+        return self._antenna[points.line]
 
     def zone_of(self, points: Points) -> Indices:
         """Index of each point's zone."""
-        return np.array([line.zone for line in self.setting.lines], dtype=np.intp)[points.line]
+        return self._zone[points.line]
+
+    def touched(self, points: Points) -> Indices:
+        """Columns of the unknowns that each point touches, in the order of KINDS, shape (points, kinds)."""
+        at, antenna = self.columns, self.antenna_of(points)
+        first = np.zeros_like(antenna)
+        index = {
+            "zone": self.zone_of(points), "apart": points.line, "direct": points.line,
+            "scale": points.line, "crossing": points.line, "offset": antenna,
+            "separation": antenna, "height": antenna, "face": points.face,
+            # A point without a meter has no change with one, and is then like those that have.
+            "meter": np.maximum(points.meter, 0),
+            "early": first, "moveout": first, "tilt": first,
+        }  # fmt: skip
+        return np.stack([getattr(at, kind).column[index[kind]] for kind in KINDS], axis=1)
 
     def state(self, points: Points, theta: Floats, log_permittivity: Floats | None = None) -> State:
         """Permittivity (the one given, or that of ``theta``), geometry and two-way time of each point."""
-        at, antenna = self.columns, self.antenna_of(points)
-        log_eps = log_permittivity
-        if log_eps is None:
-            log_eps = at.zone.of(theta, self.zone_of(points)) + at.apart.of(theta, points.line)
+        at, antenna, line = self.columns, self._antenna, np.arange(len(self._antenna))
         separation = np.maximum(at.separation.of(theta, antenna), 0.0)
         height, per_unknown = at.height.of(theta, antenna), np.zeros(len(antenna))
         free = at.height.column[antenna] != HELD
         height[free], per_unknown[free] = raised(height[free])
-        frequency = np.array([n.direct_frequency_ghz for n in self.setting.lines])[points.line]
-        computed = np.array([a.computed_shift for a in self.setting.antennas])[antenna]
-        eps = np.exp(np.clip(log_eps, 0.0, math.log(PERMITTIVITY_MAX)))
-        shift = direct_shift(separation, height, eps, frequency)
+        if log_permittivity is None:
+            # The points of a line share all this, so it is worked out once for each line.
+            every = at.zone.of(theta, self._zone) + at.apart.of(theta, line)
+            log_eps = every[points.line]
+            shift = self._shift(line, separation, height, every)[:, points.line]
+        else:
+            log_eps, line = log_permittivity, points.line
+            shift = self._shift(line, separation[line], height[line], log_eps)
+        zero = separation / C_MM_PER_NS + at.offset.of(theta, antenna)
         first = np.zeros(len(points.time_ns), dtype=np.intp)
         two_way = (
             points.time_ns
-            + separation / C_MM_PER_NS
-            + np.where(computed, shift.time_ns, 0.0)
-            + at.offset.of(theta, antenna)
+            + (zero[points.line] + shift[0])
             + at.direct.of(theta, points.line)
             + points.bar * at.early.of(theta, first)
         )
-        slopes = (shift.per_separation, shift.per_height, shift.per_log_permittivity)
         return State(
             log_eps,
-            separation,
-            height,
-            per_unknown,
+            separation[points.line],
+            height[points.line],
+            per_unknown[points.line],
             two_way,
-            tuple(np.where(computed, slope, 0.0) for slope in slopes),  # type: ignore[arg-type]
+            (shift[1], shift[2], shift[3]),
             (1 + at.face.of(theta, points.face)) * points.level,
         )
 
-    def free_depths(self, points: Points, theta: Floats) -> Floats:
-        """Depths that explain the times exactly, mm; NaN where no depth does."""
-        state = self.state(points, theta)
-        eps = np.exp(np.clip(state.log_permittivity, 0.0, math.log(PERMITTIVITY_MAX)))
-        return wave.depth_mm(
-            state.two_way_ns / state.stretch, eps, state.separation_mm, state.height_mm
-        )
+    def _shift(self, line: Indices, separation: Floats, height: Floats, log_eps: Floats) -> Floats:
+        """Computed shift of the direct wave and its slopes with these three, shape (4, ...)."""
+        frequency = np.array([n.direct_frequency_ghz for n in self.setting.lines])[line]
+        computed = np.array([a.computed_shift for a in self.setting.antennas])[self._antenna[line]]
+        shift = direct_shift(separation, height, _permittivity(log_eps), frequency)
+        slopes = shift.per_separation, shift.per_height, shift.per_log_permittivity
+        return np.where(computed, np.stack([shift.time_ns, *slopes]), 0.0)
 
-    def rows(self, points: Points, theta: Floats, depth: Floats) -> tuple[Floats, Floats, Floats]:
-        """Whitened rows (time, tie, curvature) of each point at given depths.
-
-        Returns derivatives with the own depth (points, 3), with the shared unknowns (points, 3, n), and
-        residuals (points, 3); rows that a point does not have are zero.
-        """
-        state, antenna = self.state(points, theta), self.antenna_of(points)
-        eps = np.exp(np.clip(state.log_permittivity, 0.0, math.log(PERMITTIVITY_MAX)))
-        here = wave.travel_time(depth, eps, state.separation_mm, state.height_mm)
-        own, residual = np.zeros((2, len(depth), 3))
-        shared = np.zeros((len(depth), 3, len(theta)))
-        self._time_rows(points, state, here, antenna, own, shared, residual)
-        self._tie_rows(points, theta, depth, own, shared, residual)
-        self._curve_rows(points, theta, state, here, antenna, own, shared, residual)
-        return own, shared, residual
-
-    def _time_rows(
-        self, points: Points, state: State, here: wave.TravelTime, antenna: Indices,
-        own: Floats, shared: Floats, residual: Floats,
-    ) -> None:  # fmt: skip
-        at, slope = self.columns, np.zeros((len(antenna), shared.shape[2]))
-        stretch = state.stretch
-        one = np.ones(len(antenna))
-        by_eps = stretch * here.per_log_permittivity - state.shift[2]
-        at.zone.add(slope, self.zone_of(points), by_eps)
-        at.apart.add(slope, points.line, by_eps)
-        at.offset.add(slope, antenna, -one)
-        at.direct.add(slope, points.line, -one)
-        at.early.add(slope, np.zeros_like(antenna), -points.bar)
-        at.separation.add(
-            slope, antenna, stretch * here.per_separation - 1 / C_MM_PER_NS - state.shift[0]
-        )
-        by_height = stretch * here.per_height - state.shift[1]
-        at.height.add(slope, antenna, by_height * state.height_slope)
-        at.face.add(slope, points.face, points.level * here.time_ns)
-        weight = 1 / points.time_u_ns
-        # At the very surface time hardly changes with depth; a floor keeps the depth in its row.
-        own[:, 0] = np.maximum(stretch * here.per_mm, 1e-6) * weight
-        shared[:, 0] = slope * weight[:, None]
-        residual[:, 0] = (state.two_way_ns - stretch * here.time_ns) * weight
-
-    def _tie_rows(
-        self, points: Points, theta: Floats, depth: Floats,
-        own: Floats, shared: Floats, residual: Floats,
-    ) -> None:  # fmt: skip
-        tied = points.tied
+    def held(self, points: Points, theta: Floats, log_permittivity: Floats | None = None) -> "Held":
+        """The rows of points with the unknowns held (and the permittivity that of ``theta``, or given)."""
+        state = self.state(points, theta, log_permittivity)
+        tied, curved, at = points.tied, points.curved, self.columns
         share = np.where(points.meter >= 0, points.shared, 0.0)
-        u = np.where(tied, points.tie_u_mm, 1.0)
-        weight = np.where(tied, 1 / (u * np.sqrt(1 - share)), 0.0)
-        common = u * np.sqrt(share)
-        slope = np.zeros((len(depth), shared.shape[2]))
-        self.columns.meter.add(slope, points.meter, common)
-        said = depth + common * self.columns.meter.of(theta, points.meter)
-        own[:, 1] = weight
-        shared[:, 1] = slope * weight[:, None]
-        residual[:, 1] = np.where(tied, points.tie_mm - said, 0.0) * weight
-
-    def _curve_rows(
-        self, points: Points, theta: Floats, state: State, here: wave.TravelTime, antenna: Indices,
-        own: Floats, shared: Floats, residual: Floats,
-    ) -> None:  # fmt: skip
-        at, curved = self.columns, points.curved
+        tie_u = np.where(tied, points.tie_u_mm, 1.0)
+        common = tie_u * np.sqrt(share)
+        weight = np.stack(
+            [
+                1 / points.time_u_ns,
+                tied / (tie_u * np.sqrt(1 - share)),
+                curved / np.where(curved, points.curve_u, 1.0),
+            ],
+            axis=1,
+        )
         by_time, by_s, by_h, by_k = np.where(curved[:, None], points.curve_slopes, 0.0).T
-        first = np.zeros_like(antenna)
-        slope = np.zeros((len(antenna), shared.shape[2]))
-        by_eps = 1 + by_time * here.per_log_permittivity
-        at.zone.add(slope, self.zone_of(points), by_eps)
-        at.apart.add(slope, points.line, by_eps)
-        at.separation.add(slope, antenna, by_s + by_time * here.per_separation)
-        by_height = by_h + by_time * here.per_height
-        at.height.add(slope, antenna, by_height * state.height_slope)
-        at.scale.add(slope, points.line, by_k)
-        at.crossing.add(slope, points.line, by_k)
-        at.moveout.add(slope, first, np.ones(len(antenna)))
-        tilted = np.where(curved, points.curve_time_ns - TILT_FROM_NS, 0.0)
-        at.tilt.add(slope, first, tilted)
-        antennas = self.setting.antennas
-        s0 = np.array([a.separation_mm for a in antennas])[antenna]
-        h0 = np.array([a.height_mm for a in antennas])[antenna]
+        curve_time = np.where(curved, points.curve_time_ns, 0.0)
+        tilted = np.where(curved, curve_time - TILT_FROM_NS, 0.0)
+        antenna, first = self.antenna_of(points), np.zeros_like(points.line)
         lateral = at.scale.of(theta, points.line) + at.crossing.of(theta, points.line)
-        said = (
+        curve = (
             state.log_permittivity
-            + by_time * (here.time_ns - np.where(curved, points.curve_time_ns, 0.0))
-            + by_s * (state.separation_mm - s0)
-            + by_h * (state.height_mm - h0)
+            - by_time * curve_time
+            + by_s * (state.separation_mm - self._cards[antenna, 0])
+            + by_h * (state.height_mm - self._cards[antenna, 1])
             + by_k * lateral
             + at.moveout.of(theta, first)
             + at.tilt.of(theta, first) * tilted
         )
-        weight = np.where(curved, 1 / np.where(curved, points.curve_u, 1.0), 0.0)
-        own[:, 2] = by_time * here.per_mm * weight
-        shared[:, 2] = slope * weight[:, None]
-        residual[:, 2] = np.where(curved, points.curve - said, 0.0) * weight
+        tie = common * at.meter.of(theta, points.meter)
+        said = [
+            state.two_way_ns,
+            np.where(tied, points.tie_mm, 0.0) - tie,
+            np.where(curved, points.curve, 0.0) - curve,
+        ]
+        whitened = weight * np.stack(said, axis=1)
+        return Held(self, points, theta, log_permittivity, state, weight, whitened, common, tilted)
 
-    def settled_depths(self, points: Points, theta: Floats) -> Floats:
-        """Each point's best depth for some unknowns, mm: by its time alone, or by all its rows."""
-        depth = self.free_depths(points, theta)
-        busy = np.flatnonzero(points.tied | points.curved)
-        if not len(busy):
-            return depth
-        some = points.some(busy)
-        at = np.where(some.tied, some.tie_mm, depth[busy])
-        at = np.where(np.isfinite(at), at, 1.0)
-        for _ in range(_DEPTH_STEPS):
-            own, _, residual = self.rows(some, theta, at)
-            step = (own * residual).sum(axis=1) / (own**2).sum(axis=1)
-            at = np.maximum(at + step, _LEAST_DEPTH_MM)
-            if np.all(np.abs(step) < _DEPTH_SETTLED_MM):
-                break
-        depth[busy] = at
+    @cached_property
+    def _cards(self) -> Floats:
+        """Separation and height of each antenna as the crests were fitted with, shape (antennas, 2)."""
+        cards = [(a.separation_mm, a.height_mm) for a in self.setting.antennas]
+        return np.array(cards).reshape(-1, 2)
+
+    def free_depths(self, points: Points, theta: Floats) -> Floats:
+        """Depths that explain the times exactly, mm; NaN where no depth does."""
+        return _free_depths(self.state(points, theta))
+
+
+@dataclass(frozen=True)
+class Held:
+    """Points with the shared unknowns held: what is left open are the depths.
+
+    Each point has three rows: its time, its tie and its curvature. Row by row, shape (points, 3), ``said`` is
+    what is observed less what does not change with the depth, whitened by ``weight``; both are zero for a
+    row that a point does not have.
+    """
+
+    model: Model
+    points: Points
+    theta: Floats
+    log_permittivity: Floats | None
+    """The one given, where it is not that of ``theta``."""
+    state: State
+    weight: Floats
+    said: Floats
+    common_mm: Floats
+    """What of a tie's standard uncertainty its meter's readings share, shape (points,)."""
+    tilted_ns: Floats
+
+    @cached_property
+    def _by_time(self) -> Floats:
+        """Change of each row with the travel time, whitened."""
+        curve = np.where(self.points.curved, self.points.curve_slopes[:, 0], 0.0)
+        by_time = np.stack([self.state.stretch, np.zeros_like(curve), curve], axis=1)
+        return by_time * self.weight
+
+    @cached_property
+    def _by_depth(self) -> Floats:
+        """Change of each row with the depth itself, whitened."""
+        return self.weight * (0.0, 1.0, 0.0)
+
+    def _travel(self, depth: Floats) -> wave.TravelTime:
+        state = self.state
+        eps = _permittivity(state.log_permittivity)
+        return wave.travel_time(depth, eps, state.separation_mm, state.height_mm)
+
+    def _own(self, here: wave.TravelTime, depth: Floats) -> tuple[Floats, Floats]:
+        own = self._by_time * here.per_mm[:, None] + self._by_depth
+        # At the very surface time hardly changes with depth; a floor keeps the depth in its row.
+        own[:, 0] = np.maximum(own[:, 0], 1e-6 * self.weight[:, 0])
+        explained = self._by_time * here.time_ns[:, None] + self._by_depth * depth[:, None]
+        return own, self.said - explained
+
+    def rows(self, depth: Floats) -> tuple[Floats, Slopes, Floats]:
+        """Whitened rows at given depths.
+
+        Returns derivatives with the own depth (points, 3), with the shared unknowns, and residuals
+        (points, 3); rows that a point does not have are zero.
+        """
+        here = self._travel(depth)
+        own, residual = self._own(here, depth)
+        value = np.zeros((len(depth), 3, len(KINDS)))
+        for row, slopes in enumerate(self._slopes(here)):
+            for kind, slope in slopes.items():
+                value[:, row, KINDS.index(kind)] = slope
+        column = self.model.touched(self.points)
+        value *= self.weight[:, :, None] * (column != HELD)[:, None, :]
+        return own, Slopes(column, value), residual
+
+    def _slopes(self, here: wave.TravelTime) -> tuple[dict[str, Floats | float], ...]:
+        """Change of what the time's, the tie's and the curvature's row say with each kind of unknown."""
+        points, state = self.points, self.state
+        stretch, shift = state.stretch, state.shift
+        by_time, by_s, by_h, by_k = np.where(points.curved[:, None], points.curve_slopes, 0.0).T
+        by_eps = stretch * here.per_log_permittivity - shift[2]
+        curve_by_eps = 1 + by_time * here.per_log_permittivity
+        time: dict[str, Floats | float] = {
+            "zone": by_eps,
+            "apart": by_eps,
+            "direct": -1.0,
+            "offset": -1.0,
+            "separation": stretch * here.per_separation - 1 / C_MM_PER_NS - shift[0],
+            "height": (stretch * here.per_height - shift[1]) * state.height_slope,
+            "face": points.level * here.time_ns,
+            "early": -points.bar,
+        }
+        curve: dict[str, Floats | float] = {
+            "zone": curve_by_eps,
+            "apart": curve_by_eps,
+            "scale": by_k,
+            "crossing": by_k,
+            "separation": by_s + by_time * here.per_separation,
+            "height": (by_h + by_time * here.per_height) * state.height_slope,
+            "moveout": 1.0,
+            "tilt": self.tilted_ns,
+        }
+        return time, {"meter": self.common_mm}, curve
+
+    def depths(self, near_mm: Floats | None = None) -> Floats:
+        """Each point's best depth, mm: by its time alone, or by all its rows; NaN where there is none.
+
+        ``near_mm`` are depths near them, of points that all have a tie or a curvature.
+        """
+        busy = np.flatnonzero(self.points.tied | self.points.curved)
+        if near_mm is not None and np.isfinite(near_mm).all():
+            return self._settled(near_mm)
+        depth = _free_depths(self.state)
+        if len(busy):
+            given = None if self.log_permittivity is None else self.log_permittivity[busy]
+            some = self.model.held(self.points.some(busy), self.theta, given)
+            at = np.where(some.points.tied, some.points.tie_mm, depth[busy])
+            depth[busy] = some._settled(np.where(np.isfinite(at), at, 1.0))
         return depth
 
-    def reduced(self, points: Points, theta: Floats) -> tuple[Floats, Floats]:
-        """Rows on the shared unknowns alone, each depth at its best: residuals and derivatives."""
-        depth = self.settled_depths(points, theta)
-        own, shared, residual = self.rows(points, theta, depth)
-        turned, left = eliminate(own, shared, residual)
-        # The time's row is the one taken out; a row that a point does not have stays zero.
-        there = np.stack([points.tied, points.curved], axis=1)
-        return left[there], turned[there]
+    def _settled(self, depth: Floats) -> Floats:
+        for _ in range(_DEPTH_STEPS):
+            own, residual = self._own(self._travel(depth), depth)
+            step = (own * residual).sum(axis=1) / (own**2).sum(axis=1)
+            depth = np.maximum(depth + step, _LEAST_DEPTH_MM)
+            if np.all(np.abs(step) < _DEPTH_SETTLED_MM):
+                break
+        return depth
+
+    def reduced(self, depth: Floats) -> tuple[Slopes, Floats]:
+        """Rows on the shared unknowns alone, two for each point, each depth at its best: what ``depth`` is.
+
+        Of a tie and of a curvature; a row that a point does not have is zero.
+        """
+        own, shared, residual = self.rows(depth)
+        # The time's row is the one taken out.
+        turned, left = eliminate(own, shared.value, residual)
+        return Slopes(shared.column, turned), left
+
+
+def _permittivity(log_permittivity: Floats) -> Floats:
+    """Permittivity within the range that the model is computed for."""
+    eps: Floats = np.exp(np.clip(log_permittivity, 0.0, math.log(PERMITTIVITY_MAX)))
+    return eps
+
+
+def _free_depths(state: State) -> Floats:
+    return wave.depth_mm(
+        state.two_way_ns / state.stretch,
+        _permittivity(state.log_permittivity),
+        state.separation_mm,
+        state.height_mm,
+    )
 
 
 def implied_log_permittivity(points: Points, model: Model, theta: Floats) -> Floats:

@@ -1,8 +1,12 @@
 """What is known before any evidence of the job: typical values and their standard uncertainties."""
 
 import math
+from typing import TypeVar, cast
 
 import numpy as np
+from numpy.typing import NDArray
+
+Number = TypeVar("Number", float, NDArray[np.float64])
 
 BAR_U_NS = 0.010
 """A bar's own: scatter by aggregate in full-wave runs (own computation)."""
@@ -78,23 +82,24 @@ CRESTS_WORTH = 12
 is more than a shift and a tilt. Judgement, tried on lines drawn in jobs of up to twenty."""
 
 
-def bar_pick_u_ns(lag_ns: float, frequency_ghz: float) -> float:
+def bar_pick_u_ns(lag_ns: Number, frequency_ghz: float) -> Number:
     """Standard uncertainty of a bar's picked time that is its own, ns.
 
     Parameters
     ----------
     lag_ns
-        How long after the direct wave it comes.
+        How long after the direct wave it comes: one number, or many.
     frequency_ghz
         Centre frequency of the line.
     """
-    share = float(np.interp(lag_ns * frequency_ghz, _LAGS, _LAG_SHARES))
-    return math.hypot(BAR_U_NS, share / frequency_ghz)
+    share = np.interp(lag_ns * frequency_ghz, _LAGS, _LAG_SHARES)
+    return cast(Number, np.hypot(BAR_U_NS, share / frequency_ghz))
 
 
-def face_pick_u_ns(two_way_ns: float, bars_above: bool) -> float:
+def face_pick_u_ns(two_way_ns: Number, bars_above: bool) -> Number:
     """Standard uncertainty of a back face's picked time that is the point's own, ns."""
-    return math.hypot(FACE_PICK_U_NS, FACE_POINT_SHARE_U * two_way_ns if bars_above else 0.0)
+    share = FACE_POINT_SHARE_U if bars_above else 0.0
+    return cast(Number, np.hypot(FACE_PICK_U_NS, share * two_way_ns))
 
 
 def crossing_prior(angle_deg: float) -> tuple[float, float]:

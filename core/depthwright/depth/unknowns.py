@@ -4,7 +4,7 @@ Their order is fixed by the :class:`Setting`; an unknown without uncertainty is 
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
@@ -136,15 +136,46 @@ class Quantity:
 
     def of(self, theta: Floats, index: NDArray[np.intp]) -> Floats:
         """Values for points that name theirs by ``index``, shape (points,)."""
-        column = self.column[index]
-        values: Floats = np.where(column == HELD, self.exact[index], theta[column])
-        return values
+        every: Floats = np.where(self.column == HELD, self.exact, theta[self.column])
+        return every[index]
 
     def add(self, rows: Floats, index: NDArray[np.intp], slope: Floats) -> None:
         """Add a derivative, shape (points,), to rows of derivatives, shape (points, n)."""
         column = self.column[index]
         free = np.flatnonzero(column != HELD)
         rows[free, column[free]] += slope[free]
+
+
+@dataclass(frozen=True)
+class Slopes:
+    """Derivatives with the shared unknowns, of which a point touches no more than one of each kind.
+
+    Parameters
+    ----------
+    column
+        The unknowns that each point touches, shape (points, kinds).
+    value
+        Derivatives of its rows with them, shape (points, rows, kinds); zero where the column is
+        :data:`HELD`.
+    """
+
+    column: NDArray[np.intp]
+    value: Floats
+
+    def dense(self, unknowns: int) -> Floats:
+        """The same with every unknown, shape (points, rows, unknowns)."""
+        points, rows, _ = self.value.shape
+        # What is held falls into one column more, the last, which is left out.
+        whole = np.zeros((points, rows, unknowns + 1))
+        np.put_along_axis(whole, self.column[:, None, :], self.value, axis=2)
+        return whole[:, :, :-1]
+
+    def variance(self, covariance: Floats) -> Floats:
+        """Variance of each point's first row by the unknowns' covariance, shape (points,)."""
+        among = covariance[self.column[:, :, None], self.column[:, None, :]]
+        first = self.value[:, :1]
+        variance: Floats = (first @ among @ first.transpose(0, 2, 1))[:, 0, 0]
+        return variance
 
 
 @dataclass(frozen=True)
@@ -183,6 +214,10 @@ class Columns:
         rows = np.zeros((len(known), len(u)))
         rows[np.arange(len(known)), known] = 1 / u[known]
         return (self.means[known] - theta[known]) / u[known], rows
+
+
+KINDS = tuple(field.name for field in fields(Columns) if field.name != "unknowns")
+"""Kinds of shared unknowns; a point touches at most one of each."""
 
 
 def columns(setting: Setting) -> Columns:

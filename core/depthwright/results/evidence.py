@@ -126,8 +126,8 @@ def _alone_u(model: Model, point: Points, log_permittivity: float) -> float:
     theta = model.columns.means
     zone = int(model.columns.zone.column[model.setting.lines[int(point.line[0])].zone])
     theta[zone] = log_permittivity
-    _, rows = model.reduced(point, theta)
-    row = rows[0]
+    held = model.held(point, theta)
+    row = held.reduced(held.depths())[0].dense(len(theta))[0, 0]
     u = np.array([unknown.u for unknown in model.columns.unknowns])
     others = np.isfinite(u)
     noise = 1 + float(((row * np.where(others, u, 0.0))[others] ** 2).sum())
