@@ -2,7 +2,6 @@
 
 import json
 import math
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -23,9 +22,7 @@ from depthwright import edits
 from depthwright.errors import DepthwrightError
 from depthwright.job import Antenna, DirectPick, DirectShiftSource, Job, Line
 from depthwright.units import (
-    LengthUnit,
     from_mm,
-    parse_length_mm,
     parse_plain,
     parse_reading,
     parse_signed_length_mm,
@@ -49,13 +46,14 @@ class LineSheet(QDialog):
         self._job, self._line = job, line
         self._antenna = job.antenna_of(line)
         self._unit = job.unit
+        self._start_mm = line.start_mm + _held_mm(line)
         self._shown = self._antenna
         box = QVBoxLayout(self)
         box.setContentsMargins(*(4 * (3 * theme.GRID,)))
         box.setSpacing(2 * theme.GRID)
-        box.addWidget(_heading("Line"))
+        box.addWidget(heading("Line"))
         box.addLayout(self._line_form())
-        box.addWidget(_heading("Antenna (all lines recorded with it follow)"))
+        box.addWidget(heading("Antenna (all lines recorded with it follow)"))
         box.addLayout(self._antenna_form())
         card = QPushButton("Load an antenna card…")
         card.clicked.connect(self._ask_card)
@@ -84,7 +82,7 @@ class LineSheet(QDialog):
             form, "Datum", line.datum, "What a coring crew tapes from, like grid line B"
         )
         self.direction = _field(form, "Direction", line.direction, "Like: towards grid line C")
-        self.start = _field(form, "Datum to trace zero", self._length(line.start_mm))
+        self.start = _field(form, _start_label(line), self._length(self._start_mm))
         self.scale = _field(
             form,
             "Distance scale",
@@ -183,23 +181,30 @@ class LineSheet(QDialog):
 
     def _typed_line(self) -> dict[str, Any]:
         line = self._line
-        scale, scale_u = line.distance_scale, line.distance_scale_u
+        scale, scale_u, taped = line.distance_scale, line.distance_scale_u, line.taped
         if self.scale.text() != _scale_words(line):
             scale, typed_u = parse_plain(self.scale.text())
             scale_u = scale_u if typed_u is None else typed_u
+            taped = None  # the two known positions do not hold the line any more
         time_ns = parse_plain(self.direct.text())[0]
         moved = abs(time_ns - line.direct.time_ns) > 5e-4
         return {
             "name": self.name.text().strip() or line.name,
             "datum": self.datum.text().strip() or line.datum,
             "direction": self.direction.text().strip() or line.direction,
-            "start_mm": self._typed_length(self.start, line.start_mm, parse_signed_length_mm),
+            "start_mm": self._typed_start_mm(),
             "distance_scale": scale,
             "distance_scale_u": scale_u,
+            "taped": taped,
             "direct": DirectPick(time_ns=time_ns, time_u_ns=line.scan.dt_ns / math.sqrt(12))
             if moved
             else line.direct,
         }
+
+    def _typed_start_mm(self) -> float:
+        if self.start.text() == self._length(self._start_mm):
+            return self._line.start_mm
+        return parse_signed_length_mm(self.start.text(), self._unit) - _held_mm(self._line)
 
     def _typed_antenna(self) -> dict[str, Any]:
         shown = self._shown
@@ -231,16 +236,6 @@ class LineSheet(QDialog):
             "time_offset_u_ns": offset_u_ns,
             "source": shown.source,
         }
-
-    def _typed_length(
-        self,
-        field: QLineEdit,
-        shown_mm: float,
-        parse: Callable[[str, LengthUnit], float] = parse_length_mm,
-    ) -> float:
-        """What is typed; what is shown is rounded, so a text left as it is keeps its value."""
-        text = field.text()
-        return shown_mm if text == self._length(shown_mm) else parse(text, self._unit)
 
     def _typed_spread(
         self, field: QLineEdit, shown_mm: float, shown_u_mm: float, own_u_mm: float
@@ -280,14 +275,24 @@ def read_card(path: Path, antenna_id: str) -> Antenna:
 
 
 def _scale_words(line: Line) -> str:
-    return f"{line.distance_scale:g} ± {line.distance_scale_u:g}"
+    return f"{line.distance_scale:.6g} ± {line.distance_scale_u:.2g}"
+
+
+def _start_label(line: Line) -> str:
+    return "Datum to last trace" if line.reversed else "Datum to trace zero"
+
+
+def _held_mm(line: Line) -> float:
+    """From where a line starts to the trace that its sheet names, mm: zero as recorded, or the last one."""
+    return line.scan.first_mm if line.reversed else 0.0
 
 
 def _offset_words(antenna: Antenna) -> str:
     return f"{1e3 * antenna.time_offset_ns:g} ± {1e3 * antenna.time_offset_u_ns:g}"
 
 
-def _heading(text: str) -> QLabel:
+def heading(text: str) -> QLabel:
+    """A group's name."""
     label = QLabel(text)
     label.setProperty("heading", True)
     return label
