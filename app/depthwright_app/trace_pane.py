@@ -31,6 +31,8 @@ class TracePane(pg.PlotItem):  # type: ignore[misc]
         self._envelope_values: NDArray[np.float32] | None = None
         self._dt_ns = 1.0
         self._title, self._ink = "", theme.LIGHT.text
+        self.place_mm: float | None = None
+        """Recorded position of the trace shown, mm."""
 
     def show_look(self, look: theme.Look) -> None:
         """Pens for a light or a dark window."""
@@ -42,8 +44,9 @@ class TracePane(pg.PlotItem):  # type: ignore[misc]
         self._ink = look.text
         self.setTitle(self._title, size="9pt", color=self._ink)
 
-    def show_trace(self, stage: PickStage, trace: int, place: str) -> None:
+    def show_trace(self, stage: PickStage, trace: int, place: str, recorded_mm: float) -> None:
         """Draw one trace and its envelope, headed by where it lies."""
+        self.place_mm = recorded_mm
         self._title = f"Trace at {place}"
         self.setTitle(self._title, size="9pt", color=self._ink)
         if self._shown == (id(stage), trace):
@@ -71,7 +74,7 @@ class TracePane(pg.PlotItem):  # type: ignore[misc]
 
     def clear_trace(self) -> None:
         """Nothing to show."""
-        self._shown, self._envelope_values = None, None
+        self._shown, self._envelope_values, self.place_mm = None, None, None
         self._trace.setData([], [])
         self._envelope.setData([], [])
         self._title = ""

@@ -4,6 +4,9 @@ import pyqtgraph as pg
 
 from depthwright.units import LengthUnit, from_mm
 
+AXIS_PX, RULER_PX = 62, 64
+"""Widths of the axes to the left and right of everything that shares the distance."""
+
 
 class LengthAxis(pg.AxisItem):  # type: ignore[misc]
     """An axis in mm that is labelled in the job's unit."""

@@ -12,6 +12,7 @@ from PySide6.QtCore import Signal
 
 from depthwright.results.values import LineModel
 from depthwright.units import MM_PER_UNIT, LengthUnit, from_mm
+from depthwright_app.plotting.axes import RULER_PX
 
 TICK_GAP_PX = 44.0
 _STEPS: dict[LengthUnit, tuple[float, ...]] = {
@@ -32,7 +33,7 @@ class DepthAxis(pg.AxisItem):  # type: ignore[misc]
         self.model: LineModel | None = None
         self.unit: LengthUnit = "mm"
         self._grabbed_mm = math.nan
-        self.setWidth(64)
+        self.setWidth(RULER_PX)
 
     def show_model(self, model: LineModel | None, unit: LengthUnit, provisional: bool) -> None:
         """Rule by another depth model."""

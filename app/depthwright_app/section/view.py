@@ -1,29 +1,29 @@
 """The section pane: B-scan, depth ruler, trace pane and cover strip on shared axes, and the mouse."""
 
+import math
+
 import numpy as np
 import pyqtgraph as pg
 from PySide6.QtCore import QLineF, QPoint, QPointF, QRectF, Qt, QTimer, Signal
 from PySide6.QtGui import QFont, QKeyEvent
 from PySide6.QtWidgets import QWidget
 
-from depthwright.exports.section import FULL_SCALE_PERCENTILE, ImageStyle
-from depthwright.scan import Block, Scan
+from depthwright.exports.section import ImageStyle
+from depthwright.showing.shades import Gain, Shades
 from depthwright.units import LengthUnit
 from depthwright_app import theme
 from depthwright_app.cover_strip import CoverStrip
 from depthwright_app.picture import Picture
-from depthwright_app.plotting.axes import LengthAxis, TimeAxis
+from depthwright_app.plotting.axes import AXIS_PX, RULER_PX, LengthAxis, TimeAxis
 from depthwright_app.plotting.depth_axis import DepthAxis
 from depthwright_app.section.marks_item import MarksItem
+from depthwright_app.section.overview import Overview
+from depthwright_app.section.scan_item import Paint, ScanItem, Sheet
 from depthwright_app.trace_pane import TracePane
 
-AXIS_PX = 62
 GRAB_PX = 14.0
 COLOUR_MAPS = {"Grey": "gray", "Warm": "magma", "Steady": "cividis", "Two-sided": "RdBu"}
 """Perceptual maps by the names shown; the values are matplotlib's, so that exports look the same."""
-
-
-Edges = tuple[float, float]
 
 
 class SectionBox(pg.ViewBox):  # type: ignore[misc]
@@ -93,7 +93,7 @@ class SectionPane(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         self.time_axis = TimeAxis("left")
         self.distance_axis = LengthAxis("top")
         self.plot = self.addPlot(
-            row=0,
+            row=1,
             col=0,
             viewBox=self.box,
             axisItems={"left": self.time_axis, "right": self.ruler, "top": self.distance_axis},
@@ -103,31 +103,35 @@ class SectionPane(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         self.plot.hideAxis("bottom")
         self.plot.hideButtons()
         self.box.invertY(True)
-        self.image = pg.ImageItem(axisOrder="row-major")
-        self.plot.addItem(self.image)
+        self.scan = ScanItem()
+        self.plot.addItem(self.scan, ignoreBounds=True)
+        self.trace_line = pg.InfiniteLine(angle=90, movable=False)
+        self.plot.addItem(self.trace_line, ignoreBounds=True)
         self.marks = MarksItem()
         self.plot.addItem(self.marks, ignoreBounds=True)
+        self.overview = Overview(self.box)
+        self.addItem(self.overview, row=0, col=0)
         self.trace = TracePane(pg.ViewBox(enableMenu=False))
-        self.addItem(self.trace, row=0, col=1)
+        self.addItem(self.trace, row=1, col=1)
         self.trace.getViewBox().invertY(True)
         self.trace.setYLink(self.plot)
         self.strip = CoverStrip(pg.ViewBox(enableMenu=False))
-        self.addItem(self.strip, row=1, col=0)
+        self.addItem(self.strip, row=2, col=0)
         self.strip.setXLink(self.plot)
         self.strip.showAxis("right")
         self.strip.getAxis("right").setStyle(showValues=False)
         self._arrange()
-        self._values: Block | None = None
-        self._scale = 1.0
         self._line_rect = QRectF()
+        self._ns_per_mm = math.nan
+        self._exaggeration: float | None = None
         self._connect()
 
     def _arrange(self) -> None:
         layout = self.ci.layout
         layout.setColumnStretchFactor(0, 9)
         layout.setColumnStretchFactor(1, 2)
-        layout.setRowStretchFactor(0, 5)
-        layout.setRowStretchFactor(1, 1)
+        layout.setRowStretchFactor(1, 5)
+        layout.setRowStretchFactor(2, 1)
         layout.setHorizontalSpacing(0)
         self.trace.setMinimumWidth(140)
         self.strip.setMinimumHeight(110)
@@ -135,7 +139,7 @@ class SectionPane(pg.GraphicsLayoutWidget):  # type: ignore[misc]
             axis.setWidth(AXIS_PX)
         for axis in (self.time_axis, self.strip.cover_axis, self.ruler, self.distance_axis):
             axis.enableAutoSIPrefix(False)
-        self.strip.getAxis("right").setWidth(64)
+        self.strip.getAxis("right").setWidth(RULER_PX)
         self.plot.getAxis("left").setLabel("Two-way time, ns")
 
     def _connect(self) -> None:
@@ -157,8 +161,10 @@ class SectionPane(pg.GraphicsLayoutWidget):  # type: ignore[misc]
                 axis = plot.getAxis(name)
                 axis.setPen(pg.mkPen(look.hairline))
                 axis.setTextPen(pg.mkPen(look.text))
+        self.trace_line.setPen(pg.mkPen(look.accent, width=1, style=Qt.PenStyle.DotLine))
         self.trace.show_look(look)
         self.strip.show_look(look)
+        self.overview.show_look(look)
 
     def show_font(self, font: QFont) -> None:
         """Sizes that follow the system's."""
@@ -175,29 +181,51 @@ class SectionPane(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         self.distance_axis.setLabel(f"Distance from the datum, {unit}")
         self.strip.cover_axis.setLabel(f"Cover, {unit}")
 
-    def show_image(self, values: Block | None, scan: Scan | None, edges_mm: Edges) -> None:
-        """Show samples, shape (columns, samples), between two distances from the datum."""
-        self._values = values
-        if values is None or scan is None:
-            self.image.clear()
-            return
-        left, right = edges_mm
-        rect = QRectF(left, -scan.dt_ns / 2, right - left, scan.samples * scan.dt_ns)
-        self._scale = float(np.percentile(np.abs(values), FULL_SCALE_PERCENTILE)) or 1.0
-        self.image.setImage(values.T, autoLevels=False, autoDownsample=True)
-        self.image.setRect(rect)
-        if rect != self._line_rect:
-            self._line_rect = rect
-            self._limit(rect)
+    def show_sheet(self, sheet: Sheet | None) -> None:
+        """Show a line's samples, or nothing; a line of another extent is shown as a whole."""
+        self.scan.show_sheet(sheet)
+        self.overview.show_sheet(sheet)
+        self.trace_line.setVisible(sheet is not None)
+        if sheet is not None and sheet.rect != self._line_rect:
+            self._line_rect = sheet.rect
+            self._limit()
             self.show_all()
 
-    def show_shading(self, shading: ImageStyle) -> None:
-        """Contrast and colours."""
-        level = self._scale / shading.contrast
-        self.image.setLevels((-level, level))
+    def show_shading(self, shading: ImageStyle, gain: Gain, shades: Shades) -> None:
+        """Contrast, colours and gain."""
         colours = pg.colormap.get(shading.colour_map, source="matplotlib")
-        table = colours.getLookupTable(nPts=256)
-        self.image.setLookupTable(table[::-1] if shading.inverted else table)
+        table = colours.getLookupTable(nPts=256).astype(np.uint32)
+        packed = (255 << 24) | (table[:, 0] << 16) | (table[:, 1] << 8) | table[:, 2]
+        paint = Paint(gain, shades, packed[::-1].copy() if shading.inverted else packed)
+        self.scan.show_paint(paint)
+        self.overview.show_paint(paint)
+
+    def show_trace_place(self, distance_mm: float) -> None:
+        """Where the trace pane's trace lies."""
+        self.trace_line.setPos(distance_mm)
+
+    @property
+    def seen_mm(self) -> tuple[float, float]:
+        """Distances from the datum at the view's edges, mm."""
+        left, right = self.box.viewRange()[0]
+        return left, right
+
+    def show_scale(self, ns_per_mm: float, exaggeration: float | None) -> None:
+        """Draw depths this many times larger than distances; None fills the view.
+
+        ``ns_per_mm`` is the two-way time of a millimetre of depth: exact far below the antennas, near them
+        time runs slower with depth.
+        """
+        if (ns_per_mm, exaggeration) == (self._ns_per_mm, self._exaggeration):
+            return
+        before, self._ns_per_mm, self._exaggeration = self._exaggeration, ns_per_mm, exaggeration
+        self._limit()
+        if exaggeration is None:
+            self.box.setAspectLocked(False)
+            if before is not None:
+                self.show_all()
+            return
+        self.box.setAspectLocked(True, ratio=ns_per_mm / exaggeration)
 
     def show_picture(self, picture: Picture, unit: LengthUnit) -> None:
         """Marks over the section and covers under it."""
@@ -218,12 +246,16 @@ class SectionPane(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         scene = self.box.mapViewToScene(QPointF(distance_mm, time_ns))
         return QPoint(self.mapFromScene(scene))
 
-    def _limit(self, rect: QRectF) -> None:
+    def _limit(self) -> None:
+        """The view stays on the line; with a true scale it may reach beyond, where the line is short."""
+        rect = self._line_rect
+        beyond = 0.02 if self._exaggeration is None else 1.0
+        across, down = beyond * rect.width(), 0.0 if self._exaggeration is None else rect.height()
         self.box.setLimits(
-            xMin=rect.left() - 0.02 * rect.width(),
-            xMax=rect.right() + 0.02 * rect.width(),
-            yMin=rect.top(),
-            yMax=rect.bottom(),
+            xMin=rect.left() - across,
+            xMax=rect.right() + across,
+            yMin=rect.top() - down,
+            yMax=rect.bottom() + down,
         )
 
     def _click(self, distance_mm: float, time_ns: float) -> None:

@@ -23,7 +23,7 @@ from depthwright.exports.section import (
 from depthwright.exports.strip import draw_strip
 from depthwright.exports.wording import day_and_time, program
 from depthwright.job import Job, Line, Tie
-from depthwright.results.tracking import recipe_setting
+from depthwright.results.tracking import pick_stage, recipe_setting
 from depthwright.results.values import LineRows, Results
 from depthwright.results.words import line_title
 from depthwright.scan import Scan
@@ -87,7 +87,7 @@ def line_figure(
     section_mm = sheet_top + _GAPS_MM / 2 - around_mm - section_top
 
     axes = page.axes(LEFT_MM, section_top, RIGHT_MM - LEFT_MM, section_mm)
-    setting = recipe_setting(job, line, rows.model)
+    setting = recipe_setting(job, line, rows.model, pick_stage(job, line, scan))
     draw_samples(axes, line, scan, extent, setting, style or ImageStyle())
     draw_axes(axes, extent, rows.model, job.unit, results.provisional)
     labelled = frozenset(label.mark_id for label in labels.labels)

@@ -14,16 +14,16 @@ from depthwright.exports import palette
 from depthwright.exports.lettering import Type
 from depthwright.exports.page import DPI, HEIGHT_MM, MM_PER_INCH, WIDTH_MM
 from depthwright.job import Job, Line
-from depthwright.processing.recipe import Setting
-from depthwright.processing.shown import shown_image
+from depthwright.results.tracking import shown_edges_mm
 from depthwright.results.values import LineModel
 from depthwright.scan import Scan
+from depthwright.showing.chain import make_chain
+from depthwright.showing.levels import columns, make_levels
+from depthwright.showing.setting import Setting
+from depthwright.showing.shades import Shades, gain_with_depth
 from depthwright.units import MM_PER_UNIT, LengthUnit, from_mm
 
 Floats = NDArray[np.float64]
-
-FULL_SCALE_PERCENTILE = 98.0
-"""At contrast 1 the strongest 2 % of the samples are black or white."""
 
 _STEPS: dict[LengthUnit, tuple[float, ...]] = {
     "mm": (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000, 10_000, 20_000, 50_000),
@@ -71,8 +71,8 @@ class Extent:
 
 
 def extent_of(job: Job, line: Line, scan: Scan) -> Extent:
-    """The whole line, from a period before the direct wave to the end of the record."""
-    left, right = (line.on_concrete_mm(edge) for edge in scan.edges_mm)
+    """The line as far as it is shown, from a period before the direct wave to the end of the record."""
+    left, right = shown_edges_mm(line, scan)
     period = 1 / job.antenna_of(line).centre_frequency_ghz
     return Extent(
         left_mm=left,
@@ -87,8 +87,13 @@ def draw_samples(
 ) -> None:
     """The samples through the line's recipe, at most as many columns as the page has dots."""
     dots = max(1, math.floor(paper_mm(axes)[0] / MM_PER_INCH * DPI))
-    values = shown_image(scan, line.recipe, setting, most_columns=dots)
-    level = float(np.percentile(np.abs(values), FULL_SCALE_PERCENTILE)) / style.contrast or 1.0
+    chain = make_chain(scan, line.recipe, setting)
+    count = min(dots, round((extent.right_mm - extent.left_mm) / setting.trace_spacing_mm) or 1)
+    edges = np.linspace(extent.left_mm, extent.right_mm, count + 1)
+    where = line.on_concrete_mm(scan.positions_mm)
+    gain = gain_with_depth(line.recipe, setting, scan)
+    values = columns(make_levels(chain).levels, where, edges) * gain
+    shades = Shades.of(chain, gain, style.contrast)
     colours = matplotlib.colormaps[style.colour_map]
     axes.imshow(
         values.T,
@@ -96,8 +101,8 @@ def draw_samples(
                 -scan.dt_ns / 2),
         aspect="auto",
         cmap=colours.reversed() if style.inverted else colours,
-        vmin=-level,
-        vmax=level,
+        vmin=shades.low,
+        vmax=shades.high,
         interpolation="bilinear",
         rasterized=True,
     )  # fmt: skip

@@ -4,6 +4,7 @@ It is the same whatever is shown: a gain or a contrast never moves a pick. Its n
 with each mark.
 """
 
+import math
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -50,3 +51,14 @@ class PickStage:
         half = min(128, middle + 1)
         sample = self.envelope(max(0, middle - half), min(self.scan.traces, middle + half))
         return float(np.median(sample[alive(sample)]))
+
+    @cached_property
+    def direct_peak(self) -> float:
+        """Envelope maximum of the line's direct wave: what echo strengths are told against."""
+        return float(envelope(self.direct.wavelet[None, :]).max())
+
+    def strength_db(self, trace: int, time_ns: float) -> float:
+        """Envelope of a trace at a file time over the direct wave's, dB; minus infinity for silence."""
+        sample = int(np.clip(round(time_ns / self.scan.dt_ns), 0, self.scan.samples - 1))
+        echo = float(self.envelope(trace, trace + 1)[0, sample])
+        return 20 * math.log10(echo / self.direct_peak) if echo > 0 else -math.inf

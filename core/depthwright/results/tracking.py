@@ -8,10 +8,10 @@ from depthwright.job import FaceMark, Job, Line
 from depthwright.measuring.backface import FaceTrack, track_face
 from depthwright.measuring.stage import PickStage
 from depthwright.measuring.timezero import find_direct_wave
-from depthwright.processing.recipe import Setting
 from depthwright.results.values import LineModel
 from depthwright.scan import Scan
-from depthwright.wave import velocity_mm_per_ns
+from depthwright.showing.setting import Setting
+from depthwright.wave import travel_time
 
 
 def pick_stage(job: Job, line: Line, scan: Scan) -> PickStage:
@@ -40,10 +40,25 @@ def track(stage: PickStage, face: FaceMark) -> FaceTrack:
     )
 
 
-def recipe_setting(job: Job, line: Line, model: LineModel) -> Setting:
+def recipe_setting(job: Job, line: Line, model: LineModel, stage: PickStage) -> Setting:
     """What the recipe needs to know of a line."""
+    faces = [mark for mark in line.marks if isinstance(mark, FaceMark)]
+    in_air_ns = float(travel_time(0.0, 1.0, 0.0, model.height_mm).time_ns)
     return Setting(
         centre_frequency_ghz=job.antenna_of(line).centre_frequency_ghz,
-        gain_start_ns=line.direct.time_ns,
-        ns_per_100mm=200 / velocity_mm_per_ns(model.permittivity),
+        zero_ns=model.zero_ns - model.residual_offset_ns + in_air_ns,
+        permittivity=model.permittivity,
+        separation_mm=model.separation_mm,
+        trace_spacing_mm=(stage.scan.trace_spacing_mm or 1.0) * line.distance_scale,
+        direct=stage.direct,
+        face_ns=min((anchor.time_ns for face in faces for anchor in face.anchors), default=None),
     )
+
+
+def shown_edges_mm(line: Line, scan: Scan) -> tuple[float, float]:
+    """Distances from the datum between which a line is shown: its ends, or those of its crop."""
+    left, right = scan.edges_mm
+    if line.crop_mm is not None:
+        left, right = max(left, line.crop_mm[0]), min(right, line.crop_mm[1])
+    first, last = sorted((line.on_concrete_mm(left), line.on_concrete_mm(right)))
+    return first, last

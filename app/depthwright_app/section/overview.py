@@ -1,0 +1,88 @@
+"""The overview bar: the whole of a long line in small, and the part in view."""
+
+import pyqtgraph as pg
+from PySide6.QtCore import Qt
+from PySide6.QtGui import QColor
+
+from depthwright_app import theme
+from depthwright_app.plotting.axes import AXIS_PX, RULER_PX
+from depthwright_app.section.scan_item import Paint, ScanItem, Sheet
+
+HEIGHT_PX = 44
+LONG_TRACES = 1500
+"""A line of more traces than this has an overview: a window shows fewer side by side."""
+
+
+class Overview(pg.PlotItem):  # type: ignore[misc]
+    """Drag the frame, or its edges, to look at another part."""
+
+    def __init__(self, looked_at: pg.ViewBox) -> None:
+        super().__init__(viewBox=pg.ViewBox(enableMenu=False, enableMouse=False))
+        self._looked_at = looked_at
+        self.hideButtons()
+        self.setMenuEnabled(False)
+        self.showAxis("right")
+        for name, width in (("left", AXIS_PX), ("right", RULER_PX)):
+            axis = self.getAxis(name)
+            axis.setWidth(width)
+            axis.setStyle(showValues=False, tickLength=0)
+        self.hideAxis("bottom")
+        self.getViewBox().invertY(True)
+        self.scan = ScanItem()
+        self.addItem(self.scan, ignoreBounds=True)
+        self.frame = pg.LinearRegionItem(swapMode="block")
+        self.frame.setZValue(10)
+        self.addItem(self.frame, ignoreBounds=True)
+        self.frame.sigRegionChanged.connect(self._moved)
+        looked_at.sigXRangeChanged.connect(self._follow)
+        self._following = False
+        self.show_sheet(None)
+
+    def show_look(self, look: theme.Look) -> None:
+        """Colours for a light or a dark window."""
+        for name in ("left", "right"):
+            self.getAxis(name).setPen(pg.mkPen(look.ground))
+        veil = QColor(look.accent)
+        veil.setAlpha(60)
+        self.frame.setBrush(veil)
+        veil.setAlpha(90)
+        self.frame.setHoverBrush(veil)
+        for edge in self.frame.lines:
+            edge.setPen(pg.mkPen(look.accent, width=2))
+            edge.setHoverPen(pg.mkPen(look.accent, width=4))
+
+    def show_sheet(self, sheet: Sheet | None) -> None:
+        """Show a long line; a short one needs no overview."""
+        long = sheet is not None and len(sheet.where_mm) > LONG_TRACES
+        self.setVisible(long)
+        self.setFixedHeight(HEIGHT_PX if long else 0)
+        self.scan.show_sheet(sheet if long else None)
+        if sheet is not None and long:
+            self.getViewBox().setRange(sheet.rect, padding=0)
+            self.frame.setBounds(sheet.edges_mm)
+            self._follow()
+
+    def show_paint(self, paint: Paint) -> None:
+        """Other colours, contrast or gain."""
+        self.scan.show_paint(paint)
+
+    def _follow(self, *_: object) -> None:
+        """The view moved: so does the frame."""
+        if self.isVisible():
+            self._following = True
+            self.frame.setRegion(self._looked_at.viewRange()[0])
+            self._following = False
+
+    def _moved(self) -> None:
+        """The frame was moved: so does the view."""
+        if not self._following:
+            self._looked_at.setXRange(*self.frame.getRegion(), padding=0)
+
+    def mouseClickEvent(self, event: "pg.GraphicsScene.mouseEvents.MouseClickEvent") -> None:  # noqa: N802
+        """A click beside the frame brings it there."""
+        if event.button() == Qt.MouseButton.LeftButton:
+            event.accept()
+            left, right = self.frame.getRegion()
+            middle = self.getViewBox().mapSceneToView(event.scenePos()).x()
+            half = (right - left) / 2
+            self._looked_at.setXRange(middle - half, middle + half, padding=0)

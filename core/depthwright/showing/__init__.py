@@ -1,0 +1,1 @@
+"""A line as it is shown: its recipe made ready for its scan, and pictures of it at any zoom."""

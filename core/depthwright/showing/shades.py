@@ -1,0 +1,56 @@
+"""From samples to shades: the gain with depth, and the amplitude at which a picture is black or white."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from depthwright.processing.filters import gain_factor
+from depthwright.processing.recipe import Recipe
+from depthwright.scan import Block, Scan
+from depthwright.showing.chain import Chain
+from depthwright.showing.setting import Setting
+
+Gain = NDArray[np.float32]
+
+FULL_SCALE_PERCENTILE = 98.0
+"""At contrast 1 the strongest 2 % of the samples are black or white."""
+
+
+def gain_with_depth(recipe: Recipe, setting: Setting, scan: Scan) -> Gain:
+    """Factors of a recipe's gain with depth, shape (samples,); ones where it is off.
+
+    It is kept out of the chain: a factor for each sample changes nothing about which of several traces is
+    the strongest, so that another gain needs no new pass over the line.
+    """
+    db_per_ns = recipe.gain_db_per_100mm * setting.velocity_mm_per_ns / 200
+    start_ns = setting.file_ns(recipe.gain_from_mm)
+    return gain_factor(scan.samples, scan.dt_ns, start_ns, db_per_ns)
+
+
+@dataclass(frozen=True)
+class Shades:
+    """Amplitudes at the two ends of the colour map."""
+
+    low: float
+    high: float
+
+    @staticmethod
+    def of(chain: Chain, gain: Gain, contrast: float) -> "Shades":
+        """Shades by the line's own strength; an envelope, which is never negative, begins at zero."""
+        level = full_scale(chain.sample, gain) / contrast
+        return Shades(0.0 if chain.recipe.envelope else -level, level)
+
+    def indices(self, values: Block, gain: Gain) -> NDArray[np.uint8]:
+        """Places in a colour map of 256, shape (samples, columns), from values (columns, samples)."""
+        scale = np.float32(255 / (self.high - self.low))
+        placed = values * (gain * scale)
+        placed -= np.float32(self.low) * scale
+        np.clip(placed, 0, 255, out=placed)
+        return np.ascontiguousarray(placed.astype(np.uint8).T)
+
+
+def full_scale(sample: Block, gain: Gain) -> float:
+    """Amplitude that :data:`FULL_SCALE_PERCENTILE` of the samples stay below; 1 where all are zero."""
+    stride = max(1, len(sample) // 256)
+    return float(np.percentile(np.abs(sample[::stride] * gain), FULL_SCALE_PERCENTILE)) or 1.0

@@ -1,0 +1,43 @@
+"""From samples to shades."""
+
+import numpy as np
+import pytest
+
+from depthwright.processing.recipe import NOTHING
+from depthwright.showing.chain import make_chain
+from depthwright.showing.shades import Shades, full_scale
+
+GAIN = np.ones(300, np.float32)
+
+
+def shades_of(scan, setting_for, **recipe):
+    chain = make_chain(scan, NOTHING.model_copy(update=recipe), setting_for(scan))
+    return Shades.of(chain, GAIN, 1.0)
+
+
+def test_a_wave_is_shown_about_zero_and_an_envelope_from_zero(noisy_scan, setting_for):
+    wave = shades_of(noisy_scan, setting_for)
+    assert wave.low == -wave.high
+    assert shades_of(noisy_scan, setting_for, envelope=True).low == 0.0
+
+
+def test_the_ends_of_the_map_stand_for_full_scale():
+    values = np.array([[-2.0, -1.0, 0.0, 1.0, 2.0]], np.float32)
+    places = Shades(-1.0, 1.0).indices(values, np.ones(5, np.float32))
+    assert places[:, 0].tolist() == [0, 0, 127, 255, 255]
+
+
+def test_a_gain_acts_on_each_sample():
+    values = np.ones((2, 3), np.float32)
+    places = Shades(0.0, 8.0).indices(values, np.array([1.0, 2.0, 4.0], np.float32))
+    assert places[:, 1].tolist() == [31, 63, 127]
+
+
+def test_two_per_cent_of_the_samples_reach_full_scale():
+    sample = np.random.default_rng(1).standard_normal((100, 300)).astype(np.float32)
+    level = full_scale(sample, GAIN)
+    assert (np.abs(sample) > level).mean() == pytest.approx(0.02, abs=1e-3)
+
+
+def test_silence_has_a_scale_too():
+    assert full_scale(np.zeros((10, 300), np.float32), GAIN) == 1.0
