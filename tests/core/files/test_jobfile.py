@@ -30,6 +30,7 @@ from depthwright.job import (
     Line,
     NoteMark,
     ScanRef,
+    Taped,
     TargetMark,
     Tie,
     Zone,
@@ -57,6 +58,7 @@ def test_a_job_comes_back_as_it_was(path: Path, job: Job) -> None:
 
 
 ADDED_LATER = {
+    "lines": ("turned_mm", "taped", "crop_mm"),
     "zones": ("curvature", "keep", "medium"),
     "antennas": ("direct_shift", "separation_known"),
     "meters": ("shared",),
@@ -109,15 +111,23 @@ MARKS = st.lists(
     max_size=4,
 ).map(lambda marks: tuple(m.model_copy(update={"id": f"m{i}"}) for i, m in enumerate(marks)))  # fmt: skip
 SCAN = ScanRef(path="", size_bytes=9, sha256="ab" * 32, traces=200, samples=400, dt_ns=0.02)
+PLACED = st.fixed_dictionaries(
+    {"distance_scale": st.floats(0.1, 10), "start_mm": LENGTHS},
+    optional={
+        "turned_mm": st.none() | LENGTHS,
+        "crop_mm": st.none() | st.tuples(st.floats(-1e7, 0), st.floats(1, 1e7)),
+        "taped": st.builds(Taped, recorded_mm=LENGTHS, u_mm=POSITIVE, reversed=st.booleans()),
+    },
+)
 JOBS = st.builds(
-    lambda name, note, unit, cover, scale, recipe, marks, eps: Job(
+    lambda name, note, unit, cover, placed, recipe, marks, eps: Job(
         name=name, note=note, unit=unit, specified_cover_mm=cover,
         zones=(Zone(id="zone-1", permittivity=eps),),
         antennas=(Antenna(id="antenna-1", centre_frequency_ghz=1.8),),
         lines=(Line(id="line-1", name=name, scan=SCAN, zone="zone-1", antenna="antenna-1",
-                    direct=DirectPick(time_ns=1.0), distance_scale=scale, recipe=recipe, marks=marks),),
+                    direct=DirectPick(time_ns=1.0), recipe=recipe, marks=marks, **placed),),
     ),
-    NAMES, NAMES, st.sampled_from(["mm", "cm", "in"]), st.none() | POSITIVE, st.floats(0.1, 10),
+    NAMES, NAMES, st.sampled_from(["mm", "cm", "in"]), st.none() | POSITIVE, PLACED,
     st.builds(Recipe, gain_db_per_100mm=st.floats(0, 60)), MARKS, st.floats(1, 100),
 )  # fmt: skip
 
