@@ -1,4 +1,4 @@
-"""The table of the window's commands."""
+"""The table of the window's commands, and the menus they stand in."""
 
 from collections.abc import Callable
 from functools import partial
@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 from depthwright.units import LENGTH_UNITS
 from depthwright_app.actions import Command
 from depthwright_app.marking import MODES
+from depthwright_app.panels.display_settings import EXAGGERATIONS
+from depthwright_app.panels.recipe_steps import SWITCHES
 
 if TYPE_CHECKING:
     from depthwright_app.main_window import MainWindow
@@ -14,10 +16,69 @@ if TYPE_CHECKING:
 MODE_KEYS = {"look": "F2", "bar": "F3", "face": "F4", "target": "F6", "note": "F7"}
 
 
+Menu = tuple["str | tuple[str, Menu]", ...]
+"""Ids of commands; an empty one is a separator, and a title with ids is a menu inside."""
+
+PICTURE_MENU: Menu = (
+    *(step.command for step in SWITCHES),
+    "",
+    "copy-recipe",
+    "reset-recipe",
+)
+MENUS: dict[str, Menu] = {
+    "&File": (
+        "new",
+        "open",
+        "",
+        "save",
+        "save-as",
+        "",
+        "export-image",
+        "export-all",
+        "",
+        "quit",
+    ),
+    "&Edit": (
+        "undo",
+        "redo",
+        "",
+        "delete",
+        "renumber",
+        "remove-line",
+        "",
+        "line-sheet",
+        "place",
+        "job-sheet",
+    ),
+    "&Mark": tuple(f"mode-{mode.id}" for mode in MODES),
+    "&View": (
+        "zoom-in",
+        "zoom-out",
+        "zoom-all",
+        ("&Exaggeration", tuple(f"exaggeration-{name.lower()}" for name in EXAGGERATIONS)),
+        "",
+        "dewow",
+        "background",
+        "invert",
+        ("&Picture", PICTURE_MENU),
+        "pin-trace",
+        "",
+        "evidence",
+        "picture",
+        "budget",
+        "",
+        *(f"unit-{unit}" for unit in LENGTH_UNITS),
+        "",
+        "appearance",
+    ),
+    "&Help": ("about",),
+}
+
+
 def command_table(window: "MainWindow") -> tuple[Command, ...]:
     """All commands of a window."""
     document, keeper = window.document, window.keeper
-    presenter, entries = window.presenter, window.entries
+    entries = window.entries
 
     def has_line() -> bool:
         return document.line is not None
@@ -69,6 +130,7 @@ def command_table(window: "MainWindow") -> tuple[Command, ...]:
         Command("renumber", "Number bars along the line", entries.renumber, when=has_line),
         Command("remove-line", "Remove this line", entries.remove_line, when=has_line),
         Command("line-sheet", "Line and antenna…", entries.edit_line, "Ctrl+L", when=has_line),
+        Command("place", "Place the line…", entries.place_line, "Ctrl+G", when=has_scan),
         Command("job-sheet", "Job…", entries.edit_job, "Ctrl+J"),
         Command(
             "budget",
@@ -82,23 +144,7 @@ def command_table(window: "MainWindow") -> tuple[Command, ...]:
         Command("zoom-in", "Zoom in", lambda: window.pane.zoom(1.3), "Ctrl++", when=has_scan),
         Command("zoom-out", "Zoom out", lambda: window.pane.zoom(1 / 1.3), "Ctrl+-", when=has_scan),
         Command("zoom-all", "Show the whole line", window.pane.show_all, "Ctrl+0", when=has_scan),
-        Command(
-            "dewow",
-            "Dewow",
-            lambda on: entries.change_recipe("Dewow", dewow=on),
-            tip="Take away slow drift",
-            checkable=True,
-            when=has_scan,
-        ),
-        Command(
-            "background",
-            "Background",
-            lambda on: entries.change_recipe("Background removal", remove_background=on),
-            tip="Take away what all traces share. A flat back face goes with it",
-            checkable=True,
-            when=has_scan,
-        ),
-        Command("invert", "Invert colours", presenter.reshade, checkable=True, when=has_scan),
+        *_picture_commands(window, has_scan),
         *(
             Command(f"unit-{unit}", f"Lengths in {unit}", partial(entries.choose_unit, unit))
             for unit in LENGTH_UNITS
@@ -106,6 +152,57 @@ def command_table(window: "MainWindow") -> tuple[Command, ...]:
         Command("appearance", "Light or dark", entries.next_appearance, "Ctrl+Shift+L"),
         Command("about", "About Depthwright", window.about),
     )
+
+
+def _picture_commands(window: "MainWindow", when: Callable[[], bool]) -> tuple[Command, ...]:
+    """What sets how the section is shown, and which side of the right column is in front."""
+    viewing, entries = window.viewing, window.entries
+    return (
+        *(
+            Command(
+                step.command,
+                step.words,
+                _switching(window, step.field),
+                tip=step.tip,
+                checkable=True,
+                when=when,
+            )
+            for step in SWITCHES
+        ),
+        Command("invert", "Swap light and dark", viewing.reshade, checkable=True, when=when),
+        Command(
+            "pin-trace",
+            "Pin the trace",
+            viewing.pin_trace,
+            "Ctrl+T",
+            tip="Keep the trace shown beside the section",
+            checkable=True,
+            when=when,
+        ),
+        *(
+            Command(
+                f"exaggeration-{name.lower()}",
+                name,
+                partial(_exaggerate, window, value),
+                tip=f"Exaggeration {name}",
+                checkable=True,
+                when=when,
+            )
+            for name, value in EXAGGERATIONS.items()
+        ),
+        Command("copy-recipe", "Use these steps for all lines", entries.copy_recipe, when=when),
+        Command("reset-recipe", "Back to the usual steps", entries.reset_recipe, when=when),
+        Command("evidence", "Evidence", lambda: window.show_side(window.ledger), "F9"),
+        Command("picture", "Picture settings", lambda: window.show_side(window.recipe_panel), "F8"),
+    )
+
+
+def _switching(window: "MainWindow", field: str) -> Callable[[bool], None]:
+    return lambda on: window.recipe_panel.switch(field, on)
+
+
+def _exaggerate(window: "MainWindow", value: float | None, _: bool = False) -> None:
+    window.recipe_panel.choose_exaggeration(value)
 
 
 def _mode_commands(window: "MainWindow", when: Callable[[], bool]) -> tuple[Command, ...]:

@@ -4,16 +4,22 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QObject
+from PySide6.QtGui import QAction
+from PySide6.QtWidgets import QCheckBox
 
 from depthwright import edits
 from depthwright.constants import TYPICAL_PERMITTIVITY_U
 from depthwright.errors import DepthwrightError
-from depthwright.job import TargetKind
+from depthwright.job import FaceMark, Job, TargetKind
+from depthwright.processing.recipe import Recipe
 from depthwright.units import LENGTH_UNITS, LengthUnit, parse_length_mm
 from depthwright_app.dialogs.job_sheet import JobSheet
 from depthwright_app.dialogs.line_sheet import LineSheet
+from depthwright_app.dialogs.place_sheet import PlaceSheet
 from depthwright_app.document import tie_of
 from depthwright_app.job_state import Edit
+from depthwright_app.panels.display_settings import EXAGGERATIONS
+from depthwright_app.panels.recipe_steps import SWITCHES
 from depthwright_app.wording import NO_REASON
 
 if TYPE_CHECKING:
@@ -42,9 +48,8 @@ class Entries(QObject):
         ledger.aside_wanted.connect(document.set_tie_aside)
         ledger.antenna_wanted.connect(self.edit_line)
         window.units.activated.connect(lambda index: self.choose_unit(LENGTH_UNITS[index]))
-        window.gain.sliderReleased.connect(self._gain_changed)
-        window.gain.valueChanged.connect(self._gain_stepped)
         self._connect_details()
+        self._connect_picture()
 
     def _connect_details(self) -> None:
         details = self.window.details
@@ -58,6 +63,34 @@ class Entries(QObject):
         details.kind_chosen.connect(self._kind_chosen)
         details.text_typed.connect(lambda text: self._change_mark("Write the note", text=text))
         details.delete_wanted.connect(self.document.delete_selected)
+
+    def _connect_picture(self) -> None:
+        window, panel = self.window, self.window.recipe_panel
+        panel.changed.connect(lambda words, fields: self.change_recipe(words, **fields))
+        panel.copy_wanted.connect(self.copy_recipe)
+        panel.reset_wanted.connect(self.reset_recipe)
+        panel.complained.connect(self._complain)
+        panel.exaggeration_chosen.connect(self._exaggeration_chosen)
+        window.gain.sliderMoved.connect(lambda value: panel.preview_gain(float(value)))
+        window.gain.sliderReleased.connect(lambda: panel.enter_gain(window.gain.value()))
+        window.gain.valueChanged.connect(self._gain_stepped)
+        window.contrast.valueChanged.connect(panel.display.contrast.setValue)
+        panel.display.contrast.valueChanged.connect(window.contrast.setValue)
+        for box, command in ((panel.display.swap, "invert"), (panel.display.pin, "pin-trace")):
+            self._tie_box(box, window.commands[command])
+        self.document.job_changed.connect(self._show_switches)
+        self.document.line_changed.connect(self._show_switches)
+
+    @staticmethod
+    def _tie_box(box: QCheckBox, action: QAction) -> None:
+        """A box and a command that are one switch."""
+
+        def clicked() -> None:
+            action.trigger()
+            box.setChecked(action.isChecked())
+
+        box.clicked.connect(clicked)
+        action.toggled.connect(box.setChecked)
 
     def _complain(self, sentence: str) -> None:
         self.document.said.emit(sentence, True)
@@ -116,14 +149,48 @@ class Entries(QObject):
         if line is None:
             return
         recipe = line.recipe.model_copy(update=fields)
-        self.document.edit(edit_words, lambda job: edits.change_line(job, line.id, recipe=recipe))
+        self._switch(edit_words, lambda job: edits.change_line(job, line.id, recipe=recipe))
 
-    def _gain_stepped(self) -> None:
+    def copy_recipe(self) -> None:
+        """Give every line the recipe of the line shown, in one step."""
+        document, line = self.document, self.document.line
+        if line is None:
+            return
+        ids = [other.id for other in document.job.lines if other.recipe != line.recipe]
+        if not ids:
+            document.said.emit("All lines have these steps already.", False)
+            return
+
+        def change(job: Job) -> Job:
+            for line_id in ids:
+                job = edits.change_line(job, line_id, recipe=line.recipe)
+            return job
+
+        if document.edit("Use the recipe for all lines", change):
+            document.said.emit(f"Recipe used for {len(document.job.lines)} lines.", False)
+
+    def reset_recipe(self) -> None:
+        """Show the line with the usual recipe."""
+        line = self.document.line
+        if line is not None and line.recipe == Recipe():
+            self.document.said.emit("These are the usual steps already.", False)
+            return
+        self.change_recipe("Back to the usual recipe", **Recipe().model_dump())
+
+    def _exaggeration_chosen(self, value: float | None) -> None:
+        name = next(name for name, factor in EXAGGERATIONS.items() if factor == value)
+        self.window.commands[f"exaggeration-{name.lower()}"].setChecked(True)
+
+    def _gain_stepped(self, position: int) -> None:
         if not self.window.gain.isSliderDown():
-            self._gain_changed()
+            self.window.recipe_panel.enter_gain(position)
 
-    def _gain_changed(self) -> None:
-        self.change_recipe("Gain", gain_db_per_100mm=float(self.window.gain.value()))
+    def _show_switches(self, *_: object) -> None:
+        """The commands follow the shown line's recipe."""
+        line = self.document.line
+        for step in SWITCHES:
+            on = line is not None and bool(getattr(line.recipe, step.field))
+            self.window.commands[step.command].setChecked(on)
 
     def choose_unit(self, unit: LengthUnit, _: bool = False) -> None:
         """Show and read all lengths in another unit."""
@@ -206,6 +273,19 @@ class Entries(QObject):
         sheet = LineSheet(self.window, self.document.job, line)
         if sheet.exec():
             self.document.edit("Change line and antenna", sheet.change)
+
+    def place_line(self) -> None:
+        """The sheet in which the shown line is laid on the concrete."""
+        line, stage = self.document.line, self.document.stage
+        if line is None or stage is None:
+            return
+        place, mark, mark_mm = self.document.selection, self.document.selected, None
+        if place is not None and mark is not None:
+            spot = mark.anchors[place.anchor or 0] if isinstance(mark, FaceMark) else mark
+            mark_mm = spot.position_mm
+        sheet = PlaceSheet(self.window, self.document.job, line, stage.scan.edges_mm, mark_mm)
+        if sheet.exec():
+            self.document.edit("Place the line", sheet.change)
 
     def edit_job(self) -> None:
         """The sheet of the job: name, note, specified cover, medium, cover meter."""

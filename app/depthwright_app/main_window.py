@@ -9,11 +9,13 @@ from PySide6.QtWidgets import (
     QComboBox,
     QLabel,
     QMainWindow,
+    QMenu,
     QMessageBox,
     QSizePolicy,
     QSlider,
     QSplitter,
     QStackedWidget,
+    QTabWidget,
     QToolBar,
     QToolButton,
     QVBoxLayout,
@@ -26,7 +28,7 @@ from depthwright.units import LENGTH_UNITS
 from depthwright_app import settings, theme
 from depthwright_app.actions import Commands
 from depthwright_app.background import Background
-from depthwright_app.command_table import command_table
+from depthwright_app.command_table import MENUS, Menu, command_table
 from depthwright_app.document import Document
 from depthwright_app.entries import Entries
 from depthwright_app.job_keeper import JobKeeper
@@ -34,10 +36,13 @@ from depthwright_app.ledger.panel import Ledger
 from depthwright_app.marking import MODES, Marking
 from depthwright_app.message_strip import MessageStrip
 from depthwright_app.panels.details import Details
+from depthwright_app.panels.display_settings import EXAGGERATIONS
 from depthwright_app.panels.marks_tree import MarksTree
+from depthwright_app.panels.recipe_panel import MOST_GAIN_DB, RecipePanel
 from depthwright_app.presenter import Presenter
 from depthwright_app.section.view import COLOUR_MAPS, SectionPane
 from depthwright_app.start_page import StartPage
+from depthwright_app.viewing import Viewing
 
 
 class MainWindow(QMainWindow):
@@ -53,14 +58,18 @@ class MainWindow(QMainWindow):
         self.pane, self.start, self.middle = SectionPane(), StartPage(), QStackedWidget()
         self.marking = Marking(self.document, self.pane)
         self.tree, self.details = MarksTree(), Details()
-        self.ledger, self.strip = Ledger(), MessageStrip()
-        self.presenter, self.entries = Presenter(self), Entries(self)
-        self.keeper.style = self.presenter.style
+        self.ledger, self.recipe_panel, self.side = Ledger(), RecipePanel(), QTabWidget()
+        self.colours = self.recipe_panel.display.colours
+        self.colours.addItems(list(COLOUR_MAPS))
+        self.strip = MessageStrip()
+        self.viewing, self.presenter, self.entries = Viewing(self), Presenter(self), Entries(self)
+        self.keeper.style = self.viewing.style
         self.commands = Commands(self, command_table(self))
         self._place_panes()
         self._make_toolbars()
         self._make_menus()
         self.presenter.connect_all()
+        self.viewing.connect_all()
         self.entries.connect_all()
         self.marking.set_mode(self.marking.mode.id)
         self.setAcceptDrops(True)
@@ -80,7 +89,11 @@ class MainWindow(QMainWindow):
         self.middle.addWidget(self.start)
         self.middle.addWidget(self.pane)
         across = QSplitter(Qt.Orientation.Horizontal)
-        for pane in (left, self.middle, self.ledger):
+        self.side.setDocumentMode(True)
+        self.side.setAccessibleName("Evidence and picture")
+        self.side.addTab(self.ledger, "Evidence")
+        self.side.addTab(self.recipe_panel, "Picture")
+        for pane in (left, self.middle, self.side):
             across.addWidget(pane)
         across.setStretchFactor(1, 1)
         across.setSizes([290, 820, 330])
@@ -104,22 +117,10 @@ class MainWindow(QMainWindow):
             modes.addAction(self.commands[f"mode-{mode.id}"])
         bar.addActions(modes.actions())
         bar.addSeparator()
-        bar.addWidget(_label("Show with"))
-        for command_id in ("dewow", "background"):
-            bar.addAction(self.commands[command_id])
-        self.gain = _slider("Gain", 0, 24, "Gain with depth, dB per 100 mm")
+        self.gain = _slider("Gain", 0, MOST_GAIN_DB, "Gain with depth, dB per 100 mm")
         self.contrast = _slider("Contrast", -20, 20, "Contrast of what is shown")
-        self.colours = QComboBox()
-        self.colours.addItems(list(COLOUR_MAPS))
-        self.colours.setToolTip("Colour map")
-        self.colours.setAccessibleName("Colour map")
-        for label, control in (
-            ("Gain", self.gain),
-            ("Contrast", self.contrast),
-            ("", self.colours),
-        ):
-            if label:
-                bar.addWidget(_label(label))
+        for label, control in (("Gain", self.gain), ("Contrast", self.contrast)):
+            bar.addWidget(_label(label))
             bar.addWidget(control)
         bar.addSeparator()
         self.units = QComboBox()
@@ -138,59 +139,26 @@ class MainWindow(QMainWindow):
             button.setToolButtonStyle(Qt.ToolButtonStyle.ToolButtonIconOnly)
 
     def _make_menus(self) -> None:
-        menu = self.menuBar()
-        groups: dict[str, tuple[str, ...]] = {
-            "&File": (
-                "new",
-                "open",
-                "",
-                "save",
-                "save-as",
-                "",
-                "export-image",
-                "export-all",
-                "",
-                "quit",
-            ),
-            "&Edit": (
-                "undo",
-                "redo",
-                "",
-                "delete",
-                "renumber",
-                "remove-line",
-                "",
-                "line-sheet",
-                "job-sheet",
-            ),
-            "&Mark": tuple(f"mode-{mode.id}" for mode in MODES),
-            "&View": (
-                "zoom-in",
-                "zoom-out",
-                "zoom-all",
-                "",
-                "dewow",
-                "background",
-                "invert",
-                "",
-                "budget",
-                "",
-                *(f"unit-{unit}" for unit in LENGTH_UNITS),
-                "",
-                "appearance",
-            ),
-            "&Help": ("about",),
-        }
-        for title, ids in groups.items():
-            opened = menu.addMenu(title)
-            for command_id in ids:
-                if command_id:
-                    opened.addAction(self.commands[command_id])
-                else:
-                    opened.addSeparator()
+        factors = QActionGroup(self)
+        for name in EXAGGERATIONS:
+            factors.addAction(self.commands[f"exaggeration-{name.lower()}"])
+        factors.actions()[0].setChecked(True)
+        for title, ids in MENUS.items():
+            menu = self.menuBar().addMenu(title)
+            self._fill_menu(menu, ids)
             if title == "&File":
-                self.recent = opened.addMenu("Open &recent")
+                self.recent = menu.addMenu("Open &recent")
                 self.recent.aboutToShow.connect(self._fill_recent)
+
+    def _fill_menu(self, menu: QMenu, ids: Menu) -> None:
+        for entry in ids:
+            if isinstance(entry, tuple):
+                title, inside = entry
+                self._fill_menu(menu.addMenu(title), inside)
+            elif entry:
+                menu.addAction(self.commands[entry])
+            else:
+                menu.addSeparator()
 
     def _fill_recent(self) -> None:
         self.recent.clear()
@@ -201,6 +169,11 @@ class MainWindow(QMainWindow):
         if not self.keeper.settings.recent:
             self.recent.addAction("Nothing opened yet").setEnabled(False)
 
+    def show_side(self, side: QWidget) -> None:
+        """Bring the ledger or the picture's settings to the front, with the keyboard in it."""
+        self.side.setCurrentWidget(side)
+        side.setFocus(Qt.FocusReason.ShortcutFocusReason)
+
     def apply_look(self) -> None:
         """Light or dark, as chosen or as the system asks."""
         chosen = self.keeper.settings.appearance
@@ -209,11 +182,12 @@ class MainWindow(QMainWindow):
         assert isinstance(app, QApplication)
         theme.apply(app, look)
         self.commands.show_look(look)
-        for part in (self.pane, self.ledger, self.strip):
+        for part in (self.pane, self.ledger, self.recipe_panel, self.strip):
             part.show_look(look)
         self.start.show_look_font()
         self.pane.show_font(self.font())
         self.ledger.show_font(self.font())
+        self.recipe_panel.show_font(self.font())
 
     def about(self) -> None:
         """What this is, and its cautions."""

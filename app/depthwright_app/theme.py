@@ -98,6 +98,13 @@ def _sheet(look: Look) -> str:
     QSplitter::handle {{ background: {look.hairline}; }}
     QTreeView {{ border: 0; background: {look.panel}; }}
     QTreeView::item {{ padding: 2px 0; }}
+    QTabWidget::pane {{ border: 0; }}
+    QTabBar {{ qproperty-drawBase: 0; background: {look.ground}; }}
+    QTabBar::tab {{ padding: 6px 16px; color: {look.quiet}; background: {look.ground};
+        border: 0; border-bottom: 2px solid transparent; }}
+    QTabBar::tab:selected {{ color: {look.text}; border-bottom-color: {look.accent}; }}
+    QTabBar::tab:hover {{ color: {look.text}; }}
+    QTabBar::tab:focus {{ border-bottom-color: {look.text}; }}
     QLabel[quiet="true"] {{ color: {look.quiet}; }}
     QLabel[heading="true"] {{ font-weight: 600; }}
     QLabel[warning="true"] {{ border: 1px solid {look.text}; border-radius: 4px; padding: 8px; }}
@@ -113,10 +120,10 @@ def _sheet(look: Look) -> str:
     QPushButton[link="true"] {{ border: 0; padding: 0; background: transparent; color: {look.accent}; }}
     QPushButton[link="true"]:focus, QPushButton[link="true"]:hover {{ text-decoration: underline; }}
     QPushButton:disabled {{ color: {look.quiet}; }}
-    QLineEdit, QComboBox {{ padding: 3px 6px; border: 1px solid {look.hairline}; border-radius: 4px;
+    QLineEdit {{ padding: 3px 6px; border: 1px solid {look.hairline}; border-radius: 4px;
         background: {look.panel}; }}
-    QLineEdit:focus, QComboBox:focus {{ border-color: {look.accent}; }}
-    QCheckBox::indicator:unchecked {{ width: 13px; height: 13px; border: 1px solid {look.quiet};
+    QLineEdit:focus {{ border-color: {look.accent}; }}
+    QCheckBox::indicator:unchecked {{ width: 12px; height: 12px; border: 1px solid {look.quiet};
         border-radius: 2px; background: {look.panel}; }}
     QComboBox {{ combobox-popup: 0; }}
     QComboBox QAbstractItemView {{ background: {look.panel}; border: 1px solid {look.hairline};

@@ -88,6 +88,9 @@ class NumberField(QLineEdit):
         return value
 
     def _enter(self) -> None:
+        if not self.isModified():
+            # What is shown is rounded, so sending it would lose digits.
+            return
         self._tried = self.text()
         try:
             value = self._read_checked()
@@ -123,7 +126,7 @@ class NumberField(QLineEdit):
             Qt.FocusReason.ActiveWindowFocusReason,
             Qt.FocusReason.PopupFocusReason,
         )
-        if away and self.isModified() and self.text() != self._tried:
+        if away and self.text() != self._tried:
             self._enter()
 
     def keyPressEvent(self, event: QKeyEvent) -> None:  # noqa: N802

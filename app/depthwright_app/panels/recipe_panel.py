@@ -52,7 +52,7 @@ class RecipePanel(QScrollArea):
     changed = Signal(str, object)
     """Words of the edit and the recipe's fields that change."""
     previewed = Signal(object)
-    """Fields while something is dragged; None when the drag ends without a change."""
+    """Fields while something is dragged; None when the drag ends, before any change is sent."""
     copy_wanted = Signal()
     reset_wanted = Signal()
     complained = Signal(str)
@@ -66,6 +66,7 @@ class RecipePanel(QScrollArea):
         self.setAccessibleName("Picture settings")
         self._recipe, self._pulse_ghz = Recipe(), (0.01, 100.0)
         self._last_gain_db = USUAL_GAIN_DB
+        self._previewed: dict[str, float] | None = None
         self.rows = {step.field: StepRow(step) for step in STEPS}
         self._words = {step.field: step.edit for step in SWITCHES}
         self.fields: dict[str, NumberField] = {}
@@ -123,7 +124,7 @@ class RecipePanel(QScrollArea):
         self.spare = QCheckBox(FACE_STEP.words)
         self.spare.setToolTip(FACE_STEP.tip)
         self.spare.setAccessibleDescription(FACE_STEP.tip)
-        self.spare.clicked.connect(partial(self.switch, FACE_STEP.field))
+        self.spare.clicked.connect(lambda on: self.switch(FACE_STEP.field, on))
         settings = Settings()
         settings.add("From", self.source, wide=True)
         self._window_label = settings.add("Window", window)
@@ -264,13 +265,13 @@ class RecipePanel(QScrollArea):
     def preview_gain(self, gain_db: float) -> None:
         """Send a gain that is being dragged, here or in the toolbar."""
         self.fields[GAIN].show_value(gain_db)
-        self.previewed.emit({GAIN: gain_db})
+        self._preview({GAIN: gain_db})
 
     def enter_gain(self, position: int) -> None:
         """Send where a gain slider was left; a gain between its steps is kept if it did not move."""
         if position == min(round(self._recipe.gain_db_per_100mm), MOST_GAIN_DB):
             self.fields[GAIN].show_value(self._recipe.gain_db_per_100mm)
-            self.previewed.emit(None)
+            self._preview(None)
             return
         self._change(self._words[GAIN], **{GAIN: float(position)})
 
@@ -278,7 +279,19 @@ class RecipePanel(QScrollArea):
         if not self.gain.isSliderDown():
             self.enter_gain(position)
 
+    def choose_exaggeration(self, value: float | None) -> None:
+        """Choose as in the list, for a command."""
+        self.display.show_exaggeration(value)
+        self.exaggeration_chosen.emit(value)
+
+    def _preview(self, fields: dict[str, float] | None) -> None:
+        if fields != self._previewed:
+            self._previewed = fields
+            self.previewed.emit(fields)
+
     def _change(self, edit_words: str, **fields: object) -> None:
+        # What was previewed ends first, so that it does not lie over the edit.
+        self._preview(None)
         self.changed.emit(edit_words, fields)
 
     def _band(self, low: float | None, high: float | None) -> tuple[float, float]:
@@ -298,7 +311,7 @@ class RecipePanel(QScrollArea):
         recipe = self._recipe
         for setting in ("band_low_ghz", "band_high_ghz"):
             self.fields[setting].show_value((edges or {}).get(setting, getattr(recipe, setting)))
-        self.previewed.emit(edges)
+        self._preview(edges)
 
 
 def _heading(text: str) -> QLabel:

@@ -136,7 +136,7 @@ class Settings(QWidget):
         self._grid.setContentsMargins(indent_px, 0, 0, theme.GRID // 2)
         self._grid.setHorizontalSpacing(theme.GRID)
         self._grid.setVerticalSpacing(theme.GRID)
-        self._grid.setColumnMinimumWidth(0, 12 * theme.GRID - indent_px)
+        self._grid.setColumnMinimumWidth(0, 13 * theme.GRID - indent_px)
         self._grid.setColumnStretch(1, 1)
 
     def add(self, label: str, field: QWidget, wide: bool = False) -> QLabel:

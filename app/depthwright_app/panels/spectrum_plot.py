@@ -43,7 +43,7 @@ class SpectrumPlot(pg.PlotWidget):  # type: ignore[misc]
         )
         self.getAxis("left").setWidth(34)
         self.getAxis("bottom").setStyle(tickTextOffset=2)
-        self.getAxis("bottom").setHeight(34)
+        self.getAxis("bottom").setHeight(29)
         self.curve = self.plot()
         self.region = pg.LinearRegionItem()
         self.region.setZValue(-10)
