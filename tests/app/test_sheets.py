@@ -8,6 +8,7 @@ from PySide6.QtWidgets import QFileDialog, QLabel
 from depthwright.edits import change_antenna, change_zone
 from depthwright_app.dialogs.job_sheet import MEDIA, JobSheet
 from depthwright_app.dialogs.line_sheet import SHIFTS, LineSheet
+from depthwright_app.dialogs.place_sheet import PlaceSheet
 
 
 def fill(monkeypatch, kind, **typed):
@@ -47,6 +48,30 @@ def test_the_line_sheet_changes_line_and_antenna_in_one_step(marked, monkeypatch
     assert antenna.time_offset_u_ns == pytest.approx(0.025)
     assert marked.covers() != covers
     assert "deck-A" in marked.window.windowTitle()
+    marked.trigger("undo")
+    assert marked.document.job is before
+
+
+def test_a_line_is_placed_in_one_step_and_its_depths_do_not_move(marked, monkeypatch):
+    before, covers = marked.document.job, marked.covers()
+    marks = marked.line.marks
+
+    def run(sheet):
+        sheet.turn.setChecked(True)
+        sheet.shift.setText("100 mm")
+        sheet.low.setText("200")
+        sheet._accept()
+        return sheet.result()
+
+    monkeypatch.setattr(PlaceSheet, "exec", run)
+    marked.trigger("place")
+    assert marked.line.reversed
+    assert marked.line.start_mm == 100.0
+    assert marked.line.crop_mm is not None
+    assert marked.line.marks == marks
+    assert marked.covers() == pytest.approx(covers)
+    positions = [row.position.value_mm for row in marked.rows().bars]
+    assert positions == sorted(positions)
     marked.trigger("undo")
     assert marked.document.job is before
 

@@ -1,6 +1,8 @@
 """Where a line lies: reversed, shifted, stretched by two known positions, cropped. Marks stay."""
 
+import csv
 import math
+from datetime import UTC, datetime
 
 import numpy as np
 import pytest
@@ -10,6 +12,8 @@ from pydantic import ValidationError
 
 from depthwright import edits
 from depthwright.errors import DepthwrightError
+from depthwright.exports.tables import bar_schedule, thickness_profile
+from depthwright.exports.wording import distance_words, format_scale
 from depthwright.history import History
 from depthwright.job import BarMark, Job, Line
 from depthwright.results.evaluate import evaluate
@@ -268,10 +272,50 @@ def test_a_back_faces_points_follow_one_another_from_the_datum():
 
 def test_a_stretched_line_changes_depths_through_the_lateral_scale_only():
     """A crest 2 % wider means a wave 2 % faster, so a permittivity 4 % lower where only it counts."""
-    loose = draw_line(3, Evidence(ties=0), bars=3).job
-    wider = edits.stretch_line(loose, "line-1", 100.0, 500.0, 400.0, 806.0, 2.0)
+    loose = draw_line(3, Evidence(ties=0), bars=2).job
+    wider = edits.stretch_line(loose, "line-1", 100.0, 500.0, 250.0, 653.0, 2.0)
     before, after = (
         next(row for row in evaluate(job).evidence if row.kind == "curvature")
         for job in (loose, wider)
     )
     assert after.permittivity / before.permittivity == pytest.approx(0.96, abs=0.015)
+
+
+# What exports say of it.
+
+
+def test_exports_say_which_way_distances_go_and_what_is_shown(drawn):
+    line = drawn.line("line-1")
+    assert "start of the line, as scanned." in distance_words(drawn, line)
+    turned = edits.reverse_line(drawn, "line-1", ENDS)
+    said = distance_words(turned, turned.line("line-1"))
+    assert said.endswith("start of the line, recorded from the far end.")
+    moved_too = edits.shift_line(turned, "line-1", 35.0)
+    said = distance_words(moved_too, moved_too.line("line-1"))
+    assert said.endswith("recorded from the far end; last trace at 35\u202fmm.")
+    cropped = edits.crop_line(moved_too, "line-1", (200.0, 700.0))
+    said = distance_words(cropped, cropped.line("line-1"))
+    assert said.endswith("; shown from 535\u202fmm to 1035\u202fmm; 2 marks lie outside.")
+
+
+def test_tables_hold_marks_outside_the_part_shown_and_say_so(drawn, made):
+    cropped = edits.crop_line(drawn, "line-1", (200.0, 700.0))
+    results = evaluate(cropped, curvatures=made.curvatures)
+    text = bar_schedule(cropped, "line-1", results, datetime(2026, 3, 14, tzinfo=UTC))
+    rows = list(csv.DictReader(row for row in text.splitlines() if not row.startswith("#")))
+    outside = {row["bar"] for row in rows if "outside the part shown" in row["flags"]}
+    assert len(rows) == 4
+    assert outside == {"1", "4"}
+    profile = thickness_profile(cropped, "line-1", results, datetime(2026, 3, 14, tzinfo=UTC))
+    assert profile.count("outside the part shown") == 1
+
+
+@pytest.mark.parametrize(
+    ("u", "words"),
+    [(0.01, "1.010 ± 0.020"), (0.002, "1.0103 ± 0.0040"), (0.00011, "1.01031 ± 0.00022"),
+     (0.0, "1.010 ± 0.000")],
+)  # fmt: skip
+def test_a_scale_never_reads_as_exact_when_it_is_not(drawn, u, words):
+    """Two figures of the uncertainty, the value rounded to match (JCGM 100:2008, 7.2.6)."""
+    changed = edits.change_line(drawn, "line-1", distance_scale=1.010312, distance_scale_u=u)
+    assert format_scale(changed.line("line-1")) == words
