@@ -3,7 +3,8 @@
 A spike is one sample, or two, that stand far off. A trace's difference from the mean of its two neighbours
 along the line is looked at: what they share cancels, and what is left of real pulses is still limited in
 band, so that it cannot stand far off its own neighbours in time. A spike does; it is replaced by the straight
-line in time across it. A pulse of at least five samples a period is never touched.
+line in time across it. A pulse of at least five samples a period is never touched; for that, a spike amid
+an echo that no neighbour shares stays, unless it is many times as strong.
 
 Every judgement rests on a few traces around and on the line's usual swing alone, so that it does not matter
 how a line is cut into blocks.
