@@ -11,12 +11,11 @@ from PySide6.QtCore import QRectF
 from PySide6.QtGui import QImage, QPainter, QTransform
 from PySide6.QtWidgets import QStyleOptionGraphicsItem, QWidget
 
-from depthwright.scan import Block
-from depthwright.showing.levels import Level, columns
+from depthwright.showing.levels import Level, columns, narrowed
 from depthwright.showing.shades import Gain, Shades
 
 Floats = NDArray[np.float64]
-Table = NDArray[np.uint32]
+Shown = NDArray[np.float32]
 
 _EVEN = 0.02
 """Spread of trace spacings, over their median, up to which a column may be a trace."""
@@ -71,18 +70,22 @@ class Paint:
 
     gain: Gain = field(repr=False)
     shades: Shades
-    table: Table = field(repr=False)
+    colours: list[int] = field(repr=False)
 
 
 @dataclass(frozen=True)
 class _Grid:
-    """Columns of ``width_mm`` from column ``first`` on, counted from the sheet's origin; samples wanted."""
+    """Columns of ``width_mm`` from column ``first`` on, counted from the sheet's origin; samples wanted.
+
+    ``together`` samples share a row of the picture, where it has fewer rows than samples.
+    """
 
     first: int
     count: int
     width_mm: float
     top: int
     bottom: int
+    together: int
 
     def edges_mm(self, origin_mm: float) -> Floats:
         edges: Floats = origin_mm + self.width_mm * (self.first + np.arange(self.count + 1.0))
@@ -97,8 +100,8 @@ class ScanItem(pg.GraphicsObject):  # type: ignore[misc]
         self.sheet: Sheet | None = None
         self.paint_with: Paint | None = None
         self._even_mm, self._origin_mm = 0.0, 0.0
-        self._taken: tuple[_Grid, Block] | None = None
-        self._image: tuple[QImage, NDArray[np.uint32]] | None = None
+        self._taken: tuple[_Grid, Shown] | None = None
+        self._image: tuple[QImage, NDArray[np.uint8]] | None = None
 
     def show_sheet(self, sheet: Sheet | None) -> None:
         """Another line, or the same in more detail."""
@@ -137,13 +140,13 @@ class ScanItem(pg.GraphicsObject):  # type: ignore[misc]
         ratio = device.devicePixelRatioF() if device is not None else 1.0
         if seen.isEmpty():
             return
-        grid = self._grid(seen, to_pixels.mapRect(seen).width() * ratio)
+        grid = self._grid(seen, to_pixels.mapRect(seen), ratio)
         image = self._image_of(grid)
         place = QRectF(
             self._origin_mm + grid.first * grid.width_mm,
             (grid.top - 0.5) * self.sheet.dt_ns,
             grid.count * grid.width_mm,
-            (grid.bottom - grid.top) * self.sheet.dt_ns,
+            image.height() * grid.together * self.sheet.dt_ns,
         )
         target = to_pixels.mapRect(place)
         painter.save()
@@ -153,15 +156,17 @@ class ScanItem(pg.GraphicsObject):  # type: ignore[misc]
         painter.drawImage(target, image)
         painter.restore()
 
-    def _grid(self, seen: QRectF, pixels: float) -> _Grid:
+    def _grid(self, seen: QRectF, pixels: QRectF, ratio: float) -> _Grid:
         """Columns for what is seen: one to a pixel, or one to a trace where traces are wider."""
         assert self.sheet is not None
-        width = max(seen.width() / max(pixels, 1.0), self._even_mm)
+        width = max(seen.width() / max(pixels.width() * ratio, 1.0), self._even_mm)
         first = math.floor((seen.left() - self._origin_mm) / width) - 1
         last = math.ceil((seen.right() - self._origin_mm) / width) + 1
         top = max(0, int(seen.top() / self.sheet.dt_ns - 1))
         bottom = min(self.sheet.samples, math.ceil(seen.bottom() / self.sheet.dt_ns) + 2)
-        return _Grid(first, last - first, width, top, max(top + 1, bottom))
+        together = max(1, int((bottom - top) / max(pixels.height() * ratio, 1.0)))
+        top, bottom = top // together * together, max(top + 1, bottom)
+        return _Grid(first, last - first, width, top, bottom, together)
 
     def _image_of(self, grid: _Grid) -> QImage:
         sheet, paint = self.sheet, self.paint_with
@@ -170,15 +175,15 @@ class ScanItem(pg.GraphicsObject):  # type: ignore[misc]
         if self._taken is None or self._taken[0] != grid:
             rows = slice(grid.top, grid.bottom)
             edges = grid.edges_mm(self._origin_mm)
-            self._taken = grid, columns(sheet.levels, sheet.where_mm, edges, rows)
+            across = columns(sheet.levels, sheet.where_mm, edges, rows).T
+            self._taken = grid, np.ascontiguousarray(narrowed(across, grid.together))
             self._image = None
         if self._image is None:
-            indices = paint.shades.indices(self._taken[1], paint.gain[grid.top : grid.bottom])
-            pixels = np.take(paint.table, indices)
-            height, width = pixels.shape
-            # The image does not own the pixels: they are kept beside it.
-            self._image = (
-                QImage(pixels.data, width, height, 4 * width, QImage.Format.Format_RGB32),
-                pixels,
-            )
+            gain = paint.gain[grid.top : grid.bottom : grid.together]
+            places = paint.shades.places(self._taken[1], gain)
+            height, width = places.shape
+            image = QImage(places.data, width, height, width, QImage.Format.Format_Indexed8)
+            image.setColorTable(paint.colours)
+            # The image does not own its pixels: they are kept beside it.
+            self._image = image, places
         return self._image[0]

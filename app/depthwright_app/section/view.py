@@ -147,6 +147,9 @@ class SectionPane(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         self.box.grabbed.connect(self.grabbed)
         self.box.dragged.connect(self.dragged)
         self.ruler.stretched.connect(self.stretched)
+        for plot in (self.plot, self.trace, self.strip):
+            # At once, else it is done while painting, which paints everything a second time.
+            plot.getViewBox().sigRangeChanged.connect(lambda box, *_: box.updateMatrix())
         self._pointer = QPointF()
         # Owned by this widget, so that it ends with it; a snap is worked out 30 times a second.
         self._hover = QTimer(self, singleShot=True, interval=33)
@@ -196,7 +199,7 @@ class SectionPane(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         colours = pg.colormap.get(shading.colour_map, source="matplotlib")
         table = colours.getLookupTable(nPts=256).astype(np.uint32)
         packed = (255 << 24) | (table[:, 0] << 16) | (table[:, 1] << 8) | table[:, 2]
-        paint = Paint(gain, shades, packed[::-1].copy() if shading.inverted else packed)
+        paint = Paint(gain, shades, (packed[::-1] if shading.inverted else packed).tolist())
         self.scan.show_paint(paint)
         self.overview.show_paint(paint)
 

@@ -112,4 +112,5 @@ class Background:
 def sparing(samples: int, keep_from: float, period: float) -> NDArray[np.float32]:
     """Weights that fall from 1 to 0 over half a period before a sample, shape (samples,)."""
     ramp = np.clip((keep_from - np.arange(samples)) / (period / 2), 0, 1)
-    return (0.5 - 0.5 * np.cos(np.pi * ramp)).astype(np.float32)
+    weights: NDArray[np.float32] = (0.5 - 0.5 * np.cos(np.pi * ramp)).astype(np.float32)
+    return weights

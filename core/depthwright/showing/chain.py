@@ -186,7 +186,8 @@ class _Making:
             return
         if faint > 0:
             self.findings[asked] = (
-                f"The direct wave is not seen in {max(faint, 0.01):.0%} of the traces, which stay as they are."
+                f"The direct wave is not seen in {max(faint, 0.01):.0%} of the traces, "
+                "which stay as they are."
             )
         self._add(
             partial(

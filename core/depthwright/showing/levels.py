@@ -24,7 +24,7 @@ PIECE_TRACES = 512
 KEPT_BYTES = 300e6
 """Up to this size the finest level is kept; of a longer line it is run again where it is looked at."""
 MOST_BESIDE = 12
-"""Columns of a level compared for one of the picture; where traces crowd together, a coarser level is taken."""
+"""Columns of a level compared for one of the picture; where traces crowd, a coarser level is taken."""
 LEAST_COLUMNS = 1024
 """No coarser level than this is needed: it is narrower than a window."""
 
@@ -112,7 +112,9 @@ def quick_level(chain: Chain, first: int, last: int, most_columns: int) -> Level
 
 
 def narrowed(values: Block, factor: int = FACTOR) -> Block:
-    """Columns with the strongest of every ``factor`` samples beside each other, sign kept."""
+    """Columns with the strongest of every ``factor`` beside each other, sample by sample, sign kept."""
+    if factor == 1:
+        return values
     whole = len(values) // factor * factor
     groups = values[:whole].reshape(-1, factor, values.shape[1])
     strongest: Block = _stronger(groups.max(axis=1), groups.min(axis=1))

@@ -41,13 +41,13 @@ class Shades:
         level = full_scale(chain.sample, gain) / contrast
         return Shades(0.0 if chain.recipe.envelope else -level, level)
 
-    def indices(self, values: Block, gain: Gain) -> NDArray[np.uint8]:
-        """Places in a colour map of 256, shape (samples, columns), from values (columns, samples)."""
+    def places(self, picture: NDArray[np.float32], gain: Gain) -> NDArray[np.uint8]:
+        """Places in a map of 256 colours, shape (samples, columns), as the picture."""
         scale = np.float32(255 / (self.high - self.low))
-        placed = values * (gain * scale)
+        placed = picture * (gain * scale)[:, None]
         placed -= np.float32(self.low) * scale
         np.clip(placed, 0, 255, out=placed)
-        return np.ascontiguousarray(placed.astype(np.uint8).T)
+        return placed.astype(np.uint8)
 
 
 def full_scale(sample: Block, gain: Gain) -> float:

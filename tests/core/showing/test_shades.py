@@ -22,14 +22,14 @@ def test_a_wave_is_shown_about_zero_and_an_envelope_from_zero(noisy_scan, settin
 
 
 def test_the_ends_of_the_map_stand_for_full_scale():
-    values = np.array([[-2.0, -1.0, 0.0, 1.0, 2.0]], np.float32)
-    places = Shades(-1.0, 1.0).indices(values, np.ones(5, np.float32))
+    picture = np.array([[-2.0], [-1.0], [0.0], [1.0], [2.0]], np.float32)
+    places = Shades(-1.0, 1.0).places(picture, np.ones(5, np.float32))
     assert places[:, 0].tolist() == [0, 0, 127, 255, 255]
 
 
 def test_a_gain_acts_on_each_sample():
-    values = np.ones((2, 3), np.float32)
-    places = Shades(0.0, 8.0).indices(values, np.array([1.0, 2.0, 4.0], np.float32))
+    picture = np.ones((3, 2), np.float32)
+    places = Shades(0.0, 8.0).places(picture, np.array([1.0, 2.0, 4.0], np.float32))
     assert places[:, 1].tolist() == [31, 63, 127]
 
 
