@@ -119,29 +119,14 @@ def stretch_line(
     ``sqrt(2) u / (b - a)``. The wheel is taken to slip evenly along the line.
     """
     line = job.line(line_id)
-    recorded_mm, true_mm = recorded_b_mm - recorded_a_mm, true_b_mm - true_a_mm
-    if line.reversed:
-        recorded_mm = -recorded_mm
-    if recorded_mm == 0 or true_mm == 0:
-        raise DepthwrightError(
-            "The two known positions are the same place.", "Give two that lie well apart."
-        )
-    if recorded_mm * true_mm < 0:
-        raise DepthwrightError(
-            "The two known positions lie in the other order along the line.",
-            "If it was recorded from its far end, reverse the line first.",
-        )
     if not known_u_mm > 0:
         raise DepthwrightError(
             "An uncertainty has to be greater than zero.",
             "Say how well each of the two positions is known.",
         )
-    scale = true_mm / recorded_mm
-    if not SCALE_LEAST <= scale <= SCALE_MOST:
-        raise DepthwrightError(
-            f"The line would be {scale:.3g} times as long as recorded.",
-            f"Check the two positions; {SCALE_LEAST:g} to {SCALE_MOST:g} times is believed.",
-        )
+    recorded_mm = recorded_b_mm - recorded_a_mm
+    turned_mm = -recorded_mm if line.reversed else recorded_mm
+    scale = _believable_scale(turned_mm, true_b_mm - true_a_mm)
     stretched = change_line(
         job,
         line_id,
@@ -155,6 +140,26 @@ def stretch_line(
     )
     lies_mm = stretched.line(line_id).on_concrete_mm(recorded_a_mm)
     return shift_line(stretched, line_id, true_a_mm - lies_mm)
+
+
+def _believable_scale(recorded_mm: float, true_mm: float) -> float:
+    """True over recorded distance from one known position to the other, both along the line."""
+    if recorded_mm == 0 or true_mm == 0:
+        raise DepthwrightError(
+            "The two known positions are the same place.", "Give two that lie well apart."
+        )
+    if recorded_mm * true_mm < 0:
+        raise DepthwrightError(
+            "The two known positions lie in the other order along the line.",
+            "If it was recorded from its far end, reverse the line first.",
+        )
+    scale = true_mm / recorded_mm
+    if not SCALE_LEAST <= scale <= SCALE_MOST:
+        raise DepthwrightError(
+            f"The line would be {scale:.3g} times as long as recorded.",
+            f"Check the two positions; {SCALE_LEAST:g} to {SCALE_MOST:g} times is believed.",
+        )
+    return scale
 
 
 def change_job(job: Job, **fields: Any) -> Job:
