@@ -178,6 +178,10 @@ class TestGain:
         peaks = np.abs(even[0]).reshape(-1, 100).max(axis=1)
         assert peaks[1:-1] == pytest.approx(np.sqrt(2), rel=0.05)
 
+    def test_the_ends_of_a_trace_are_brought_to_the_same_strength_too(self):
+        level = np.full((1, 200), 3.0, np.float32)
+        assert filters.even_gain(level, DT_NS, 0.5, 0.0)[0] == pytest.approx(1.0, rel=1e-5)
+
     def test_what_is_below_the_floor_is_not_blown_up(self):
         block = 1e-4 * noise(2, 400)
         even = filters.even_gain(block, DT_NS, 1.0, 0.1)

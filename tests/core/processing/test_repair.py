@@ -144,3 +144,22 @@ def test_a_stretch_with_its_reach_gives_the_same_as_the_whole(data):
     assert np.array_equal(stretch[inside], whole[first:last])
     assert np.array_equal(there.spikes[inside], what.spikes[first:last])
     assert np.array_equal(there.traces[inside], what.traces[first:last])
+
+
+def test_each_trace_with_its_reach_alone_gives_the_same_as_the_whole():
+    """Runs as long as may be and one longer, spikes on the traces beside them and on those further off."""
+    line = drawn_line()
+    for first, run in ((5, LONGEST_RUN), (20, LONGEST_RUN + 1), (40, LONGEST_RUN), (60, 1)):
+        line[first : first + run] = 0.0
+        line[first + run, 150] += 2.0
+        line[first + run + 2, 150] -= 3.0
+        line[first - 1, 110] += 2.0
+        line[first - 3, 110] -= 3.0
+    whole, what = repair(line, swing(line))
+    assert what.traces.sum() == 2 * LONGEST_RUN + 1
+    for trace in range(TRACES):
+        low = max(0, trace - REACH)
+        alone, there = repair(line[low : trace + REACH + 1], swing(line))
+        assert np.array_equal(alone[trace - low], whole[trace])
+        assert there.spikes[trace - low] == what.spikes[trace]
+        assert there.traces[trace - low] == what.traces[trace]
