@@ -42,6 +42,8 @@ class Background(QObject):
     def __init__(self, parent: QObject | None = None, executor: Executor | None = None) -> None:
         super().__init__(parent)
         self._executor = executor or ThreadPoolExecutor(2, thread_name_prefix="depthwright")
+        # Long checks take turns on a thread of their own: a picture never waits for one.
+        self._behind = executor or ThreadPoolExecutor(1, thread_name_prefix="depthwright-behind")
         self._wanted: dict[str, _Wanted] = {}
         self._count = 0
         self._message.connect(self._deliver, Qt.ConnectionType.QueuedConnection)
@@ -53,8 +55,12 @@ class Background(QObject):
         done: Callable[[Any], None],
         failed: Callable[[BaseException], None],
         progress: Callable[[float], None] | None = None,
+        behind: bool = False,
     ) -> None:
-        """Start work; ``done`` or ``failed`` is called on the GUI thread unless it is replaced."""
+        """Start work; ``done`` or ``failed`` is called on the GUI thread unless it is replaced.
+
+        What is done ``behind`` takes its turn and holds up nothing else.
+        """
         self._count += 1
         ticket = _Ticket(topic, self._count)
         self._wanted[topic] = _Wanted(ticket, done, failed, progress)
@@ -65,7 +71,7 @@ class Background(QObject):
                 raise CancelledError
             self._message.emit(ticket, "progress", fraction)
 
-        future = self._executor.submit(work, report)
+        future = (self._behind if behind else self._executor).submit(work, report)
         future.add_done_callback(lambda finished: self._finished(ticket, finished))
 
     def busy(self, topic: str | None = None) -> bool:
@@ -83,7 +89,8 @@ class Background(QObject):
     def close(self) -> None:
         """Cancel everything and wait for the threads."""
         self._wanted.clear()
-        self._executor.shutdown(wait=True, cancel_futures=True)
+        for executor in (self._executor, self._behind):
+            executor.shutdown(wait=True, cancel_futures=True)
 
     def _finished(self, ticket: _Ticket, future: "Future[Any]") -> None:
         if future.cancelled():

@@ -2,30 +2,22 @@
 
 from collections.abc import Callable
 from datetime import datetime
-from functools import partial
 from pathlib import Path
 
-from PySide6.QtCore import QObject, Signal
+from PySide6.QtCore import QEventLoop, QObject, Signal
 from PySide6.QtWidgets import QFileDialog, QMessageBox, QWidget
 
 from depthwright.errors import DepthwrightError
 from depthwright.exports.section import ImageStyle
 from depthwright.exports.write import export_image, export_job
-from depthwright.files.facts import MissingGeometry
 from depthwright.files.jobfile import load_job, save_job
 from depthwright.files.results_block import ResultsBlock, compare_results
-from depthwright.files.scans import open_scan
-from depthwright.files.segy import read_segy
-from depthwright.intake import take_in
-from depthwright.job import DirectPick, Job, Line
-from depthwright.measuring.stage import PickStage
-from depthwright.results.tracking import pick_stage
-from depthwright.scan import Scan
+from depthwright.job import Job
 from depthwright_app import settings
-from depthwright_app.background import Background, Report
+from depthwright_app.background import Background
 from depthwright_app.demo import copy_demo, user_folder
-from depthwright_app.dialogs.file_questions import FileQuestions
 from depthwright_app.document import Document
+from depthwright_app.scan_reader import ScanReader
 
 JOB_SUFFIX = ".dwjob"
 OPEN_FILTER = "Scans and jobs (*.sgy *.segy *.SGY *.SEGY *.dwjob);;All files (*)"
@@ -37,6 +29,8 @@ class JobKeeper(QObject):
     """Every road between the document and files."""
 
     settings_changed = Signal()
+    save_ended = Signal()
+    """The job that waited for its scans to be checked has been saved, or that has failed."""
 
     def __init__(
         self, document: Document, background: Background, window: QWidget, record: Path
@@ -45,11 +39,14 @@ class JobKeeper(QObject):
         self.document, self.background, self.window = document, background, window
         self.record = record
         self.settings = settings.load(record)
-        self._check: ResultsBlock | None = None
+        self.reader = ScanReader(document, background, window)
+        self._stored: ResultsBlock | None = None
+        self._save_to: Path | None = None
         self.style: Callable[[], ImageStyle] = ImageStyle
         document.open(Job(unit=self.settings.unit), None)
-        document.scans_wanted.connect(self.read_scans)
-        document.job_changed.connect(self._renew_stages)
+        self.reader.added.connect(lambda path: self.remember(self.settings.opened(path)))
+        self.reader.checked.connect(self._scan_checked)
+        document.job_changed.connect(self._forget_stored)
 
     def remember(self, changed: settings.Settings) -> None:
         """Keep other settings."""
@@ -85,12 +82,12 @@ class JobKeeper(QObject):
         except DepthwrightError as problem:
             self.document.said.emit(str(problem), True)
             return
-        self._check = loaded.results
+        self._stored = loaded.results
         self.remember(self.settings.opened(path))
         self.document.said.emit(_welcome(loaded.job), False)
         for finding in loaded.findings:
             self.document.said.emit(finding, True)
-        self.read_scans()
+        self.reader.read_scans()
 
     def open_demo(self) -> None:
         """Open the user's copy of the demo job."""
@@ -107,117 +104,36 @@ class JobKeeper(QObject):
             self.document.open(Job(unit=self.settings.unit), None)
             self.background.cancel_all()
 
-    def read_scans(self) -> None:
-        """Read the scans that are neither at hand nor known to be missing, in the background."""
-        for line in self.document.job.lines:
-            if line.id not in self.document.stages and line.id not in self.document.missing:
-                self._read_line(self.document.job, line)
-
-    def _read_line(self, job: Job, line: Line) -> None:
-        def work(_: Report) -> PickStage:
-            return pick_stage(job, line, open_scan(line.scan))
-
-        self.background.run(
-            f"scan {line.id}",
-            work,
-            partial(self._scan_arrived, line.id),
-            partial(self._scan_failed, line.id),
-        )
-
-    def _scan_arrived(self, line_id: str, stage: PickStage) -> None:
-        self.document.scan_arrived(line_id, stage)
-        waiting = [ln for ln in self.document.job.lines if ln.id not in self.document.stages]
-        if self._check is not None and not waiting:
-            difference = compare_results(self._check, self.document.made)
-            self._check = None
-            if difference:
-                self.document.said.emit(difference, True)
-
-    def _scan_failed(self, line_id: str, fault: BaseException) -> None:
-        if not isinstance(fault, DepthwrightError):
-            raise fault
-        self.document.scan_missing(line_id, str(fault))
-
-    def _renew_stages(self, before: Job, after: Job) -> None:
-        """Prepare the pick stages again whose direct wave or frequency changed, also by undo."""
-        was = {line.id: _picked_by(before, line) for line in before.lines}
-        for line in after.lines:
-            stage = self.document.stages.get(line.id)
-            if stage is not None and was.get(line.id) not in (None, _picked_by(after, line)):
-                self._renew_stage(after, line, stage.scan)
-
-    def _renew_stage(self, job: Job, line: Line, scan: Scan) -> None:
-        self.background.run(
-            f"scan {line.id}",
-            lambda _: pick_stage(job, line, scan),
-            partial(self._scan_arrived, line.id),
-            partial(self._scan_failed, line.id),
-        )
-
     def add_scan(
         self, path: Path, dt_ns: float | None = None, trace_spacing_mm: float | None = None
     ) -> None:
         """Read a scan and add it as a line; what the file does not say is asked for."""
+        self.reader.add(path, dt_ns, trace_spacing_mm)
 
-        def work(_: Report) -> Scan:
-            return read_segy(path, trace_spacing_mm=trace_spacing_mm, dt_ns=dt_ns)
-
-        self.document.said.emit(f"Reading {path.name}.", False)
-        self.background.run(
-            f"add {path}",
-            work,
-            partial(self._add_line, path, dt_ns, trace_spacing_mm),
-            partial(self._add_failed, path, dt_ns, trace_spacing_mm),
-        )
-
-    def _add_line(
-        self, path: Path, dt_ns: float | None, trace_spacing_mm: float | None, scan: Scan
-    ) -> None:
-        made: list[str] = []
-
-        def change(job: Job) -> Job:
-            changed, line_id = take_in(
-                job, scan, given_dt_ns=dt_ns, given_trace_spacing_mm=trace_spacing_mm
-            )
-            made.append(line_id)
-            return changed
-
-        if not self.document.edit(f"Add {path.name}", change):
+    def _scan_checked(self, said: str) -> None:
+        """Go on with what waited for the last of the scans."""
+        document = self.document
+        if self.reader.being_checked:
             return
-        job = self.document.job
-        line = job.line(made[0])
-        self.document.scan_arrived(line.id, pick_stage(job, line, scan))
-        self.document.show_line(line.id)
-        self.remember(self.settings.opened(path))
-        self.document.said.emit(
-            " ".join(scan.findings) or "Click near the apex of a bar to mark it.", False
-        )
+        if self._stored is not None and all(ln.id in document.stages for ln in document.job.lines):
+            difference = compare_results(self._stored, document.made)
+            self._stored = None
+            if difference:
+                document.said.emit(difference, True)
+        if self._save_to is not None:
+            path, self._save_to = self._save_to, None
+            self._write(path, said)
+            self.save_ended.emit()
 
-    def _add_failed(
-        self,
-        path: Path,
-        dt_ns: float | None,
-        trace_spacing_mm: float | None,
-        fault: BaseException,
-    ) -> None:
-        if isinstance(fault, MissingGeometry):
-            dialog = FileQuestions(
-                self.window, path.name, str(fault), fault.needs, self.document.job.unit
-            )
-            if dialog.exec():
-                spacing = dialog.trace_spacing_mm or trace_spacing_mm
-                self.add_scan(path, dialog.dt_ns or dt_ns, spacing)
-            else:
-                self.document.said.emit(f"{path.name} was not opened.", False)
-        elif isinstance(fault, DepthwrightError):
-            self.document.said.emit(str(fault), True)
-        else:
-            raise fault
+    def _forget_stored(self, before: Job, after: Job) -> None:
+        """Stored results are those of the job as it was opened."""
+        if after is not before:
+            self._stored = None
 
     # Saving.
 
     def save(self) -> bool:
-        """Save where the job came from, else ask."""
+        """Save where the job came from, else ask; True when that is done or only waits for a check."""
         if self.document.path is None:
             return self.save_as()
         return self._write(self.document.path)
@@ -234,19 +150,26 @@ class JobKeeper(QObject):
         path = Path(name)
         return self._write(path if path.suffix == JOB_SUFFIX else Path(f"{path}{JOB_SUFFIX}"))
 
-    def _write(self, path: Path) -> bool:
-        document = self.document
+    def _write(self, path: Path, remark: str = "") -> bool:
+        document, waiting = self.document, self.reader.being_checked
+        if waiting:
+            self._save_to = path
+            scans = f"scan{'s' if len(waiting) > 1 else ''} of {', '.join(waiting)}"
+            document.said.emit(f"Checking the {scans}; the job is saved when that is done.", False)
+            return True
         if not self._try(
             lambda: save_job(path, document.job, document.made, datetime.now().astimezone())
         ):
             return False
         document.mark_saved(path)
         self.remember(self.settings.opened(path))
-        document.said.emit(f"Saved as {path}.", False)
+        document.said.emit(f"{remark} Saved as {path}.".lstrip(), False)
         return True
 
     def may_leave(self) -> bool:
         """Whether the job at hand may be put away: saved, or the user says so."""
+        if self._save_to is not None:
+            return self._saved_at_last()
         if not self.document.modified:
             return True
         buttons = QMessageBox.StandardButton
@@ -257,7 +180,17 @@ class JobKeeper(QObject):
             buttons.Save | buttons.Discard | buttons.Cancel,
             buttons.Save,
         )
-        return self.save() if answer == buttons.Save else answer == buttons.Discard
+        if answer == buttons.Save:
+            return self.save() and self._saved_at_last()
+        return answer == buttons.Discard
+
+    def _saved_at_last(self) -> bool:
+        """Wait for a save that waits for a check; whether there is nothing left to save."""
+        if self._save_to is not None:
+            loop = QEventLoop()
+            self.save_ended.connect(loop.quit)
+            loop.exec(QEventLoop.ProcessEventsFlag.ExcludeUserInputEvents)
+        return not self.document.modified
 
     # Exporting.
 
@@ -319,11 +252,6 @@ class JobKeeper(QObject):
             self.document.said.emit(str(problem), True)
             return False
         return True
-
-
-def _picked_by(job: Job, line: Line) -> tuple[DirectPick, float]:
-    """What a line's pick stage depends on, besides its scan."""
-    return line.direct, job.antenna_of(line).centre_frequency_ghz
 
 
 def _welcome(job: Job) -> str:

@@ -15,6 +15,7 @@ from PySide6.QtCore import QObject, Signal
 from depthwright.depth.curvature import Crest
 from depthwright.errors import DepthwrightError
 from depthwright.history import History
+from depthwright.intake import hash_found
 from depthwright.job import FaceMark, Job, Line, Mark
 from depthwright.measuring.backface import FaceTrack
 from depthwright.measuring.stage import PickStage
@@ -24,6 +25,7 @@ from depthwright.results.evaluate import evaluate
 from depthwright.results.focusing import Focus
 from depthwright.results.tracking import track
 from depthwright.results.values import LineModel, Results
+from depthwright.scan import Scan
 
 Edit = Callable[[Job], Job]
 
@@ -64,6 +66,7 @@ class JobState(QObject):
         self.history = History.start(job)
         self.saved = job
         self.stages: dict[str, PickStage] = {}
+        self._hashes: dict[str, str] = {}
         self.missing: dict[str, str] = {}
         self.line_id = job.lines[0].id if job.lines else ""
         self.selection: Selection | None = None
@@ -197,16 +200,25 @@ class JobState(QObject):
         """Ids are used again after a removal, so a stage counts only with its own line's scan."""
         lines = {line.id: line for line in self.job.lines}
         for line_id in list(self.stages):
-            if line_id not in lines or not shows(self.stages[line_id], lines[line_id]):
-                del self.stages[line_id]
+            if line_id not in lines or not self._is_shown(lines[line_id]):
+                self._forget_scan(line_id)
                 self.missing.pop(line_id, None)
-                self._tracks = {k: v for k, v in self._tracks.items() if k[0] != line_id}
+
+    def _forget_scan(self, line_id: str) -> None:
+        self.stages.pop(line_id, None)
+        self._hashes.pop(line_id, None)
+        self._tracks = {key: value for key, value in self._tracks.items() if key[0] != line_id}
+
+    def _is_shown(self, line: Line) -> bool:
+        """Whether the stage at hand for a line was made from the scan that the line shows."""
+        stage = self.stages.get(line.id)
+        return stage is not None and shows(stage, line, self._hashes.get(line.id, ""))
 
     def _evaluate(self, job: Job) -> Results:
         tracks = {
             mark.id: self._track(self.stages[line.id], line.id, mark)
             for line in job.lines
-            if line.id in self.stages and shows(self.stages[line.id], line)
+            if self._is_shown(line)
             for mark in line.marks
             if isinstance(mark, FaceMark)
         }
@@ -248,19 +260,37 @@ class JobState(QObject):
 
     def scan_arrived(self, line_id: str, stage: PickStage) -> None:
         """A line's scan has been read; one that the line no longer shows is not taken."""
-        if not any(line.id == line_id and shows(stage, line) for line in self.job.lines):
+        at_hand = self.stages.get(line_id)
+        again = at_hand is not None and at_hand.scan is stage.scan
+        sha256 = self._hashes.get(line_id, "") if again else stage.scan.sha256
+        if not any(line.id == line_id and shows(stage, line, sha256) for line in self.job.lines):
             return
-        self.stages[line_id] = stage
+        self._forget_scan(line_id)
+        self.stages[line_id], self._hashes[line_id] = stage, sha256
         self.missing.pop(line_id, None)
-        self._tracks = {key: value for key, value in self._tracks.items() if key[0] != line_id}
         self.made = self._evaluate(self.job)
         self.job_changed.emit(self.job, self.job)
         if line_id == self.line_id:
             self.line_changed.emit()
 
+    def scan_checked(self, line_id: str, opened: Scan, checked: Scan) -> None:
+        """All of a line's scan has been read: its hash is known to every state that waits for it.
+
+        That is no edit: nothing to undo, nothing more to save.
+        """
+        self.history = self.history.amend(lambda job: hash_found(job, line_id, checked))
+        self.saved = hash_found(self.saved, line_id, checked)
+        stage = self.stages.get(line_id)
+        if stage is not None and stage.scan is opened:
+            self._hashes[line_id] = checked.sha256
+
     def scan_missing(self, line_id: str, sentence: str) -> None:
-        """A line's scan could not be read; its marks stay."""
+        """A line's scan could not be read, or is not the one that was added; its marks stay."""
         self.missing[line_id] = sentence
+        if line_id in self.stages:
+            self._forget_scan(line_id)
+            self.made = self._evaluate(self.job)
+            self.job_changed.emit(self.job, self.job)
         self.said.emit(sentence, True)
         if line_id == self.line_id:
             self.line_changed.emit()
@@ -311,9 +341,19 @@ class JobState(QObject):
         )
 
 
-def shows(stage: PickStage, line: Line) -> bool:
-    """Whether a stage was made from the scan that a line shows."""
-    return stage.scan.sha256 == line.scan.sha256 and stage.scan.dt_ns == line.scan.dt_ns
+def shows(stage: PickStage, line: Line, sha256: str = "") -> bool:
+    """Whether a stage was made from the scan that a line shows.
+
+    ``sha256`` is the hash of the stage's scan if a check has found it since. As long as one of the two is
+    not known, the place and the size of the file stand for it.
+    """
+    scan, ref = stage.scan, line.scan
+    found = sha256 or scan.sha256
+    if found and ref.sha256:
+        same = found == ref.sha256
+    else:
+        same = (scan.source, scan.size_bytes) == (ref.path, ref.size_bytes)
+    return same and scan.dt_ns == ref.dt_ns
 
 
 def _focus_subject(job: Job, line: Line) -> dict[str, Crest]:

@@ -7,6 +7,7 @@ import numpy as np
 
 from depthwright.depth import priors
 from depthwright.edits import add_line, new_id
+from depthwright.errors import DepthwrightError
 from depthwright.job import Antenna, DirectPick, Job, Line, ScanRef
 from depthwright.measuring.stage import PickStage
 from depthwright.measuring.timezero import (
@@ -47,7 +48,10 @@ class Survey:
 
     def serves(self, job: Job) -> bool:
         """Whether taking the scan into the job is quick, with all it asks for found."""
-        return _chosen_antenna(job, self).centre_frequency_ghz in self._found
+        try:
+            return _chosen_antenna(job, self).centre_frequency_ghz in self._found
+        except DepthwrightError:
+            return False
 
     def find(self, frequency_ghz: float) -> tuple[DirectPick, PickStage]:
         """The direct wave and the stage to pick on, for an antenna of a frequency."""
@@ -134,7 +138,8 @@ def hash_found(job: Job, line_id: str, scan: Scan) -> Job:
         found = ref.model_copy(update={"sha256": scan.sha256})
         return line.model_copy(update={"scan": found})
 
-    return job.model_copy(update={"lines": tuple(known(line) for line in job.lines)})
+    lines = tuple(known(line) for line in job.lines)
+    return job if lines == job.lines else job.model_copy(update={"lines": lines})
 
 
 def _own_frequency_ghz(direct: DirectWave, dt_ns: float) -> float:

@@ -130,6 +130,36 @@ def test_topics_do_not_disturb_each_other(qtbot, background, heard):
     assert sorted(heard) == ["one", "three", "two"]
 
 
+def test_what_is_done_behind_takes_turns_and_holds_up_nothing_else(qtbot, background, heard):
+    go = threading.Event()
+    for topic in ("one", "two", "three"):
+        background.run(topic, lambda _, topic=topic: go.wait(5) and topic, heard.append, refuse,
+                       behind=True)  # fmt: skip
+    background.run("picture", lambda _: "picture", heard.append, refuse)
+    qtbot.waitUntil(lambda: not background.busy("picture"), timeout=5000)
+    assert heard == ["picture"]
+    assert background.busy("one")
+    go.set()
+    idle(qtbot, background)
+    assert heard == ["picture", "one", "two", "three"]
+
+
+def test_what_waits_behind_does_not_begin_once_nobody_wants_it(qtbot, background, heard):
+    go, begun = threading.Event(), []
+
+    def second(report):
+        report(0.0)
+        begun.append(True)
+
+    background.run("one", lambda _: go.wait(5), heard.append, refuse, behind=True)
+    background.run("two", second, heard.append, refuse, behind=True)
+    background.cancel("two")
+    go.set()
+    idle(qtbot, background)
+    background.close()
+    assert (heard, begun) == ([True], [])
+
+
 def test_a_failure_is_delivered_as_it_was_raised(qtbot, background, heard):
     fault = ValueError("no such thing")
 

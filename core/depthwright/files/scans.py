@@ -25,12 +25,14 @@ def open_scan(ref: ScanRef) -> Scan:
 def must_be(ref: ScanRef, scan: Scan) -> None:
     """Refuse a checked scan whose contents are not those of the one that was added.
 
+    A hash that could not be found out before the job was saved refuses nothing.
+
     Raises
     ------
     DepthwrightError
         When they differ.
     """
-    if scan.sha256 != ref.sha256:
+    if ref.sha256 and scan.sha256 != ref.sha256:
         raise _changed(Path(ref.path), "its contents differ")
 
 

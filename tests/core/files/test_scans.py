@@ -76,6 +76,10 @@ def test_a_changed_byte_is_found_by_the_check_behind_the_picture(ref: ScanRef) -
         must_be(ref, scan.check())
 
 
+def test_a_hash_that_was_never_found_out_refuses_nothing(ref: ScanRef) -> None:
+    assert open_scan(ref.model_copy(update={"sha256": ""})).sha256 == ref.sha256
+
+
 def test_a_folder_in_its_place(ref: ScanRef) -> None:
     Path(ref.path).unlink()
     Path(ref.path).mkdir()

@@ -1,0 +1,213 @@
+"""Scans on their way into the document: read, shown at once, and checked behind the picture."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
+
+from PySide6.QtCore import QObject, Signal
+from PySide6.QtWidgets import QWidget
+
+from depthwright.errors import DepthwrightError
+from depthwright.files.facts import MissingGeometry
+from depthwright.files.scans import find_scan, must_be
+from depthwright.files.segy import open_segy
+from depthwright.intake import Survey, take_in
+from depthwright.job import DirectPick, Job, Line
+from depthwright.measuring.stage import PickStage
+from depthwright.results.tracking import pick_stage
+from depthwright.scan import Scan
+from depthwright_app.background import Background, Report
+from depthwright_app.dialogs.file_questions import FileQuestions
+from depthwright_app.document import Document
+
+
+@dataclass(frozen=True)
+class _Given:
+    """A file to add, and what the user said of it."""
+
+    path: Path
+    dt_ns: float | None
+    trace_spacing_mm: float | None
+
+
+class ScanReader(QObject):
+    """Reads the scans of the document's lines, and new ones."""
+
+    added = Signal(object)
+    """The path of a scan that has become a line."""
+    checked = Signal(str)
+    """The check of a scan has ended; what was said of it."""
+
+    def __init__(self, document: Document, background: Background, window: QWidget) -> None:
+        super().__init__(window)
+        self.document, self.background, self.window = document, background, window
+        document.scans_wanted.connect(self.read_scans)
+        document.job_changed.connect(self._renew_stages)
+
+    @property
+    def being_checked(self) -> list[str]:
+        """Names of the lines whose scans are being checked."""
+        return [
+            line.name
+            for line in self.document.job.lines
+            if self.background.busy(_check_topic(line.id))
+        ]
+
+    def read_scans(self) -> None:
+        """Read the scans that are neither at hand nor known to be missing, in the background."""
+        for line in self.document.job.lines:
+            if line.id not in self.document.stages and line.id not in self.document.missing:
+                self._read_line(self.document.job, line)
+
+    def _read_line(self, job: Job, line: Line) -> None:
+        def work(report: Report) -> PickStage:
+            report(0.0)
+            scan = find_scan(line.scan)
+            report(0.5)
+            return pick_stage(job, line, scan)
+
+        self.background.run(
+            f"scan {line.id}", work, partial(self._read, line), partial(self._failed, line.id)
+        )
+
+    def _read(self, line: Line, stage: PickStage) -> None:
+        self.document.scan_arrived(line.id, stage)
+        if self.document.stages.get(line.id) is stage:
+            self._check(line, stage.scan)
+
+    def _failed(self, line_id: str, fault: BaseException) -> None:
+        if not isinstance(fault, DepthwrightError):
+            raise fault
+        self.document.scan_missing(line_id, str(fault))
+
+    def _renew_stages(self, before: Job, after: Job) -> None:
+        """Prepare the pick stages again whose direct wave or frequency changed, also by undo."""
+        was = {line.id: _picked_by(before, line) for line in before.lines}
+        for line in after.lines:
+            stage = self.document.stages.get(line.id)
+            if stage is not None and was.get(line.id) not in (None, _picked_by(after, line)):
+                self._renew_stage(after, line, stage.scan)
+
+    def _renew_stage(self, job: Job, line: Line, scan: Scan) -> None:
+        self.background.run(
+            f"scan {line.id}",
+            lambda _: pick_stage(job, line, scan),
+            partial(self.document.scan_arrived, line.id),
+            partial(self._failed, line.id),
+        )
+
+    # Adding.
+
+    def add(self, path: Path, dt_ns: float | None, trace_spacing_mm: float | None) -> None:
+        """Read a scan and add it as a line; what the file does not say is asked for."""
+        job, given = self.document.job, _Given(path, dt_ns, trace_spacing_mm)
+
+        def work(report: Report) -> Survey:
+            report(0.0)
+            scan = open_segy(path, trace_spacing_mm=trace_spacing_mm, dt_ns=dt_ns)
+            report(0.5)
+            return Survey(scan).prepare(job)
+
+        self.document.said.emit(f"Reading {path.name}.", False)
+        self._survey(given, work)
+
+    def _survey(self, given: _Given, work: Callable[[Report], Survey]) -> None:
+        self.background.run(
+            f"add {given.path}",
+            work,
+            partial(self._add_line, given),
+            partial(self._add_failed, given),
+        )
+
+    def _add_line(self, given: _Given, survey: Survey) -> None:
+        document, scan, job = self.document, survey.scan, self.document.job
+        if not survey.serves(job):  # another scan has brought its antenna meanwhile
+            self._survey(given, lambda _: survey.prepare(job))
+            return
+        made: list[str] = []
+
+        def change(job: Job) -> Job:
+            changed, line_id = take_in(
+                job,
+                scan,
+                survey=survey,
+                given_dt_ns=given.dt_ns,
+                given_trace_spacing_mm=given.trace_spacing_mm,
+            )
+            made.append(line_id)
+            return changed
+
+        if not document.edit(f"Add {given.path.name}", change):
+            return
+        line = document.job.line(made[0])
+        _, stage = survey.find(document.job.antenna_of(line).centre_frequency_ghz)
+        document.scan_arrived(line.id, stage)
+        document.show_line(line.id)
+        self.added.emit(given.path)
+        document.said.emit(
+            " ".join(scan.findings) or "Click near the apex of a bar to mark it.", False
+        )
+        self._check(line, scan)
+
+    def _add_failed(self, given: _Given, fault: BaseException) -> None:
+        path = given.path
+        if isinstance(fault, MissingGeometry):
+            dialog = FileQuestions(
+                self.window, path.name, str(fault), fault.needs, self.document.job.unit
+            )
+            if dialog.exec():
+                spacing = dialog.trace_spacing_mm or given.trace_spacing_mm
+                self.add(path, dialog.dt_ns or given.dt_ns, spacing)
+            else:
+                self.document.said.emit(f"{path.name} was not opened.", False)
+        elif isinstance(fault, DepthwrightError):
+            self.document.said.emit(str(fault), True)
+        else:
+            raise fault
+
+    # Checking.
+
+    def _check(self, line: Line, scan: Scan) -> None:
+        """Have all of a scan read behind the picture: its hash, and what its samples are worth."""
+        self.background.run(
+            _check_topic(line.id),
+            scan.check,
+            partial(self._checked, line, scan),
+            partial(self._check_failed, line, scan),
+            behind=True,
+        )
+
+    def _checked(self, line: Line, opened: Scan, scan: Scan) -> None:
+        try:
+            must_be(line.scan, scan)
+        except DepthwrightError as problem:
+            self._check_failed(line, opened, problem)
+            return
+        self.document.scan_checked(line.id, opened, scan)
+        is_new = not line.scan.sha256
+        said = " ".join(scan.findings) if is_new and scan.findings != opened.findings else ""
+        if said:
+            self.document.said.emit(said, False)
+        self.checked.emit(said)
+
+    def _check_failed(self, line: Line, opened: Scan, fault: BaseException) -> None:
+        said = ""
+        try:
+            stage = self.document.stages.get(line.id)
+            if not isinstance(fault, DepthwrightError):
+                raise fault
+            if stage is not None and stage.scan is opened:
+                said = str(fault)
+                self.document.scan_missing(line.id, said)
+        finally:
+            self.checked.emit(said)
+
+
+def _check_topic(line_id: str) -> str:
+    return f"check {line_id}"
+
+
+def _picked_by(job: Job, line: Line) -> tuple[DirectPick, float]:
+    """What a line's pick stage depends on, besides its scan."""
+    return line.direct, job.antenna_of(line).centre_frequency_ghz
