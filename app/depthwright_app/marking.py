@@ -179,11 +179,12 @@ class Marking(QObject):
             return
         steps = 5 if fast else 1
         along_mm = along * steps * (stage.scan.trace_spacing_mm or 1.0)
+        recorded_mm = -along_mm if line.reversed else along_mm
         down_ns = down * steps * stage.scan.dt_ns
         mark, selection = self.document.selected, self.document.selection
         if mark is not None and selection is not None:
             place = mark.anchors[selection.anchor or 0] if isinstance(mark, FaceMark) else mark
-            pick = self.document.by_hand(place.position_mm + along_mm, place.time_ns + down_ns)
+            pick = self.document.by_hand(place.position_mm + recorded_mm, place.time_ns + down_ns)
             if pick is not None:
                 self.document.place_selected(pick)
             return

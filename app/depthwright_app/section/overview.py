@@ -1,9 +1,15 @@
 """The overview bar: the whole of a long line in small, and the part in view."""
 
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
 import pyqtgraph as pg
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QColor
 
+from depthwright.showing.levels import Level
+from depthwright.showing.shades import Shades
 from depthwright_app import theme
 from depthwright_app.plotting.axes import AXIS_PX, RULER_PX
 from depthwright_app.section.scan_item import Paint, ScanItem, Sheet
@@ -36,6 +42,7 @@ class Overview(pg.PlotItem):  # type: ignore[misc]
         self.frame.sigRegionChanged.connect(self._moved)
         looked_at.sigXRangeChanged.connect(self._follow)
         self._following = False
+        self._stronger = 1.0
         self.show_sheet(None)
 
     def show_look(self, look: theme.Look) -> None:
@@ -58,13 +65,16 @@ class Overview(pg.PlotItem):  # type: ignore[misc]
         self.setFixedHeight(HEIGHT_PX if long else 0)
         self.scan.show_sheet(sheet if long else None)
         if sheet is not None and long:
+            self._stronger = _stronger(sheet.levels)
             self.getViewBox().setRange(sheet.rect, padding=0)
             self.frame.setBounds(sheet.edges_mm)
             self._follow()
 
     def show_paint(self, paint: Paint) -> None:
-        """Other colours, contrast or gain."""
-        self.scan.show_paint(paint)
+        """Other colours, contrast or gain; the strongest of many traces are not all black or white."""
+        high = paint.shades.high * self._stronger
+        low = paint.shades.low * self._stronger
+        self.scan.show_paint(replace(paint, shades=Shades(low, high)))
 
     def _follow(self, *_: object) -> None:
         """The view moved: so does the frame."""
@@ -86,3 +96,13 @@ class Overview(pg.PlotItem):  # type: ignore[misc]
             middle = self.getViewBox().mapSceneToView(event.scenePos()).x()
             half = (right - left) / 2
             self._looked_at.setXRange(middle - half, middle + half, padding=0)
+
+
+def _stronger(levels: Sequence[Level]) -> float:
+    """How much stronger the columns of the coarsest level are than those of the finest."""
+    by_step = sorted(levels, key=lambda level: level.step)
+    finest, coarsest = (
+        np.sqrt(np.mean(np.square(level.values[:: max(1, len(level.values) // 256)])))
+        for level in (by_step[0], by_step[-1])
+    )
+    return float(coarsest / finest) if finest > 0 else 1.0

@@ -123,6 +123,7 @@ class SectionPane(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         self._arrange()
         self._line_rect = QRectF()
         self._ns_per_mm = math.nan
+        self._unit: LengthUnit = "mm"
         self._exaggeration: float | None = None
         self._connect()
 
@@ -150,6 +151,9 @@ class SectionPane(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         for plot in (self.plot, self.trace, self.strip):
             # At once, else it is done while painting, which paints everything a second time.
             plot.getViewBox().sigRangeChanged.connect(lambda box, *_: box.updateMatrix())
+        self.box.sigXRangeChanged.connect(self._keep_scale)
+        self.box.sigResized.connect(self._keep_scale)
+        self.box.sigRangeChanged.connect(self._name_distance)
         self._pointer = QPointF()
         # Owned by this widget, so that it ends with it; a snap is worked out 30 times a second.
         self._hover = QTimer(self, singleShot=True, interval=33)
@@ -181,7 +185,8 @@ class SectionPane(pg.GraphicsLayoutWidget):  # type: ignore[misc]
     def show_units(self, unit: LengthUnit) -> None:
         """Label distances and depths in another unit."""
         self.distance_axis.show_unit(unit)
-        self.distance_axis.setLabel(f"Distance from the datum, {unit}")
+        self._unit = unit
+        self._name_distance()
         self.strip.cover_axis.setLabel(f"Cover, {unit}")
 
     def show_sheet(self, sheet: Sheet | None) -> None:
@@ -221,14 +226,35 @@ class SectionPane(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         """
         if (ns_per_mm, exaggeration) == (self._ns_per_mm, self._exaggeration):
             return
-        before, self._ns_per_mm, self._exaggeration = self._exaggeration, ns_per_mm, exaggeration
+        chosen = exaggeration != self._exaggeration
+        self._ns_per_mm, self._exaggeration = ns_per_mm, exaggeration
         self._limit()
-        if exaggeration is None:
-            self.box.setAspectLocked(False)
-            if before is not None:
-                self.show_all()
+        if chosen:
+            self.show_all()
+        else:
+            self._keep_scale()
+        self._name_distance()
+
+    def _name_distance(self, *_: object) -> None:
+        """The axis says how much larger than distances the depths are drawn."""
+        (left, right), (top, bottom) = self.box.viewRange()
+        deep = (bottom - top) / self._ns_per_mm / max(self.box.height(), 1.0)
+        times = (right - left) / max(self.box.width(), 1.0) / deep if deep > 0 else math.nan
+        drawn = f"   depths drawn × {times:.3g}" if math.isfinite(times) else ""
+        words = f"Distance from the datum, {self._unit}{drawn}"
+        if words != self.distance_axis.labelText:
+            self.distance_axis.setLabel(words)
+
+    def _keep_scale(self, *_: object) -> None:
+        """With a true scale the times in view follow from the distances in view."""
+        rect, (left, right) = self._line_rect, self.seen_mm
+        if self._exaggeration is None or rect.isEmpty():
             return
-        self.box.setAspectLocked(True, ratio=ns_per_mm / exaggeration)
+        span = (right - left) * self._ns_per_mm * self.box.height() / max(self.box.width(), 1.0)
+        span /= self._exaggeration
+        now = sum(self.box.viewRange()[1]) / 2
+        top = min(max(now - span / 2, rect.top()), max(rect.bottom() - span, rect.top()))
+        self.box.setYRange(top, top + span, padding=0)
 
     def show_picture(self, picture: Picture, unit: LengthUnit) -> None:
         """Marks over the section and covers under it."""
@@ -237,8 +263,16 @@ class SectionPane(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         self.box.grabs = tuple((glyph.position_mm, glyph.time_ns) for glyph in picture.glyphs)
 
     def show_all(self) -> None:
-        """The whole line."""
-        self.box.setRange(self._line_rect, padding=0)
+        """The whole line; with a true scale all of its depth, about the middle of what is in view."""
+        rect = self._line_rect
+        if self._exaggeration is None or rect.isEmpty():
+            self.box.setRange(rect, padding=0)
+            return
+        per_height = rect.height() / self._ns_per_mm * self._exaggeration
+        across = per_height * self.box.width() / max(self.box.height(), 1.0)
+        middle = min(max(sum(self.seen_mm) / 2, rect.left()), rect.right())
+        self.box.setXRange(middle - across / 2, middle + across / 2, padding=0)
+        self._keep_scale()
 
     def zoom(self, factor: float) -> None:
         """Closer (above 1) or farther, about the middle."""
@@ -252,8 +286,9 @@ class SectionPane(pg.GraphicsLayoutWidget):  # type: ignore[misc]
     def _limit(self) -> None:
         """The view stays on the line; with a true scale it may reach beyond, where the line is short."""
         rect = self._line_rect
-        beyond = 0.02 if self._exaggeration is None else 1.0
-        across, down = beyond * rect.width(), 0.0 if self._exaggeration is None else rect.height()
+        free = self._exaggeration is None
+        across = 0.02 * rect.width() if free else 1e3 * rect.width()
+        down = 0.0 if free else 1e3 * rect.height()
         self.box.setLimits(
             xMin=rect.left() - across,
             xMax=rect.right() + across,

@@ -143,14 +143,18 @@ class _Making:
         self.usual_swing: float | None = None
         self.steps: list[Step] = []
         self.findings: dict[str, str] = {}
+        self._sampled: tuple[tuple[float | None, int], Block] | None = None
         self.spectrum: tuple[Floats, Floats] = (np.zeros(0), np.zeros(0))
 
     def sample(self) -> Block:
         """Traces spread over the line as the steps made ready so far leave them."""
-        so_far = Chain(self.scan, self.recipe, self.setting, self.usual_swing, tuple(self.steps))
-        return np.concatenate(
-            [so_far.block(first, last) for first, last in sampled_groups(self.scan.traces)]
-        )
+        made_by = (self.usual_swing, len(self.steps))
+        if self._sampled is None or self._sampled[0] != made_by:
+            scan, steps = self.scan, tuple(self.steps)
+            so_far = Chain(scan, self.recipe, self.setting, self.usual_swing, steps)
+            blocks = [so_far.block(first, last) for first, last in sampled_groups(scan.traces)]
+            self._sampled = made_by, np.concatenate(blocks)
+        return self._sampled[1]
 
     def repair(self) -> None:
         if self.recipe.repair:
