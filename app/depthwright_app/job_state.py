@@ -155,6 +155,16 @@ class JobState(QObject):
         self._move_to(self.history.push(job, edit_words), results, remark)
         return True
 
+    def add_line(self, edit_words: str, job: Job, line_id: str, stage: PickStage) -> bool:
+        """Take the job with one line more, whose scan is at hand, and show it; as :meth:`edit` does."""
+        self.missing.pop(line_id, None)
+        self.stages[line_id], self._hashes[line_id] = stage, stage.scan.sha256
+        if not self.edit(edit_words, lambda _: job):
+            self._forget_scan(line_id)
+            return False
+        self.show_line(line_id)
+        return True
+
     def preview(self, change: Edit | None) -> None:
         """Show what an edit would give without making it; None goes back to what is."""
         try:

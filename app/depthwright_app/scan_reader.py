@@ -125,9 +125,7 @@ class ScanReader(QObject):
         if not survey.serves(job):  # another scan has brought its antenna meanwhile
             self._survey(given, lambda _: survey.prepare(job))
             return
-        made: list[str] = []
-
-        def change(job: Job) -> Job:
+        try:
             changed, line_id = take_in(
                 job,
                 scan,
@@ -135,15 +133,13 @@ class ScanReader(QObject):
                 given_dt_ns=given.dt_ns,
                 given_trace_spacing_mm=given.trace_spacing_mm,
             )
-            made.append(line_id)
-            return changed
-
-        if not document.edit(f"Add {given.path.name}", change):
+        except DepthwrightError as problem:
+            document.said.emit(str(problem), True)
             return
-        line = document.job.line(made[0])
-        _, stage = survey.find(document.job.antenna_of(line).centre_frequency_ghz)
-        document.scan_arrived(line.id, stage)
-        document.show_line(line.id)
+        line = changed.line(line_id)
+        _, stage = survey.find(changed.antenna_of(line).centre_frequency_ghz)
+        if not document.add_line(f"Add {given.path.name}", changed, line_id, stage):
+            return
         self.added.emit(given.path)
         document.said.emit(
             " ".join(scan.findings) or "Click near the apex of a bar to mark it.", False
