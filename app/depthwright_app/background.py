@@ -5,6 +5,7 @@ longer wanted. Every message crosses to the GUI thread by one queued signal, so 
 comes before the answer.
 """
 
+import time
 from collections.abc import Callable
 from concurrent.futures import Executor, Future, ThreadPoolExecutor
 from dataclasses import dataclass
@@ -14,6 +15,10 @@ from PySide6.QtCore import QObject, Qt, Signal
 
 Report = Callable[[float], None]
 Work = Callable[[Report], Any]
+
+GIVES_WAY_S = 2.0
+"""So long what is done behind lets all other work go first; a save may be waiting for it."""
+_PAUSE_S = 0.005
 
 
 class CancelledError(Exception):
@@ -32,6 +37,7 @@ class _Wanted:
     done: Callable[[Any], None]
     failed: Callable[[BaseException], None]
     progress: Callable[[float], None] | None
+    behind: bool
 
 
 class Background(QObject):
@@ -59,20 +65,33 @@ class Background(QObject):
     ) -> None:
         """Start work; ``done`` or ``failed`` is called on the GUI thread unless it is replaced.
 
-        What is done ``behind`` takes its turn and holds up nothing else.
+        What is done ``behind`` takes its turn, and at each report it waits for the other work to be done,
+        :data:`GIVES_WAY_S` at most.
         """
         self._count += 1
         ticket = _Ticket(topic, self._count)
-        self._wanted[topic] = _Wanted(ticket, done, failed, progress)
+        self._wanted[topic] = _Wanted(ticket, done, failed, progress, behind)
+        until = time.monotonic() + GIVES_WAY_S
 
         def report(fraction: float) -> None:
-            wanted = self._wanted.get(topic)
-            if wanted is None or wanted.ticket != ticket:
+            while self._is_wanted(ticket) and behind and self._is_busy_before(until):
+                time.sleep(_PAUSE_S)
+            if not self._is_wanted(ticket):
                 raise CancelledError
-            self._message.emit(ticket, "progress", fraction)
+            if progress is not None:
+                self._message.emit(ticket, "progress", fraction)
 
         future = (self._behind if behind else self._executor).submit(work, report)
         future.add_done_callback(lambda finished: self._finished(ticket, finished))
+
+    def _is_wanted(self, ticket: _Ticket) -> bool:
+        wanted = self._wanted.get(ticket.topic)
+        return wanted is not None and wanted.ticket == ticket
+
+    def _is_busy_before(self, until: float) -> bool:
+        """Whether the picture or the like is being made, and it is not yet so late."""
+        ahead = any(not wanted.behind for wanted in list(self._wanted.values()))
+        return ahead and time.monotonic() < until
 
     def busy(self, topic: str | None = None) -> bool:
         """Whether work (on a topic) is still awaited."""
@@ -102,9 +121,9 @@ class Background(QObject):
             self._message.emit(ticket, "failed", fault)
 
     def _deliver(self, ticket: _Ticket, kind: str, payload: Any) -> None:
-        wanted = self._wanted.get(ticket.topic)
-        if wanted is None or wanted.ticket != ticket:
+        if not self._is_wanted(ticket):
             return
+        wanted = self._wanted[ticket.topic]
         if kind == "progress":
             if wanted.progress is not None:
                 wanted.progress(payload)

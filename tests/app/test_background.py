@@ -144,6 +144,35 @@ def test_what_is_done_behind_takes_turns_and_holds_up_nothing_else(qtbot, backgr
     assert heard == ["picture", "one", "two", "three"]
 
 
+def test_what_is_done_behind_waits_at_its_reports_until_the_rest_is_done(qtbot, background, heard):
+    go, begun = threading.Event(), threading.Event()
+
+    def check(report):
+        begun.set()
+        report(0.5)
+        return "check"
+
+    background.run("picture", lambda _: go.wait(5) and "picture", heard.append, refuse)
+    background.run("check", check, heard.append, refuse, behind=True)
+    assert begun.wait(5)
+    qtbot.wait(30)
+    assert heard == []
+    go.set()
+    idle(qtbot, background)
+    assert heard == ["picture", "check"]
+
+
+def test_what_is_done_behind_does_not_wait_for_ever(qtbot, background, heard, monkeypatch):
+    monkeypatch.setattr("depthwright_app.background.GIVES_WAY_S", 0.02)
+    go = threading.Event()
+    background.run("export", lambda _: go.wait(5) and "export", heard.append, refuse)
+    background.run("check", lambda report: report(0.5) or "check", heard.append, refuse,
+                   behind=True)  # fmt: skip
+    qtbot.waitUntil(lambda: heard == ["check"], timeout=5000)
+    go.set()
+    idle(qtbot, background)
+
+
 def test_what_waits_behind_does_not_begin_once_nobody_wants_it(qtbot, background, heard):
     go, begun = threading.Event(), []
 
