@@ -83,7 +83,11 @@ FACE_STEP = Step(
 )
 """A switch inside the background step."""
 
-SWITCHES = (*STEPS, FACE_STEP)
+SWITCHES = tuple(
+    switch
+    for step in STEPS
+    for switch in ((step, FACE_STEP) if step.field == "remove_background" else (step,))
+)
 
 
 class StepRow(QWidget):
