@@ -6,6 +6,7 @@ open and any thread may ask. Blocks are read, not mapped: a mapped file that is 
 """
 
 import math
+import os
 import stat
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -131,6 +132,11 @@ class _File:
             raise DepthwrightError(f"{_name(path)} is not a file.", "Choose a SEG-Y file.")
         return cls(path.absolute(), status.st_size, status.st_mtime_ns)
 
+    @property
+    def has_changed(self) -> bool:
+        status = os.stat(self.path)
+        return (status.st_size, status.st_mtime_ns) != (self.size, self.modified_ns)
+
 
 @dataclass(frozen=True)
 class _Found:
@@ -180,34 +186,35 @@ def _sentences(facts: tuple[Fact, ...]) -> tuple[str, ...]:
 @contextmanager
 def _reading(path: Path) -> Iterator[None]:
     """Turn what the system says about a file into the expected error."""
-    name = _name(path)
     try:
         yield
     except FileNotFoundError as cause:
         raise DepthwrightError(
-            f"{name} does not exist.", "It may have been moved, renamed or deleted."
+            f"{_name(path)} does not exist.", "It may have been moved, renamed or deleted."
         ) from cause
     except (OSError, ValueError, RuntimeError) as cause:
         reason = getattr(cause, "strerror", None) or cause
         raise DepthwrightError(
-            f"{name} could not be read: {reason}.", "Check that the file is in place and readable."
+            f"{_name(path)} could not be read: {reason}.",
+            "Check that the file is in place and readable.",
         ) from cause
 
 
 @contextmanager
 def _opened(file: _File) -> Iterator[BufferedReader]:
     """Open a file again, if it is still as it was, also while it is being read."""
-    changed = DepthwrightError(
-        f"{file.path.name} has changed since it was opened.", "Open it again."
-    )
     with _reading(file.path):
-        if _File.find(file.path) != file:
-            raise changed
+        if file.has_changed:
+            raise _changed(file)
         with file.path.open("rb") as opened:
             try:
                 yield opened
             except EOFError as cause:
-                raise changed from cause
+                raise _changed(file) from cause
+
+
+def _changed(file: _File) -> DepthwrightError:
+    return DepthwrightError(f"{file.path.name} has changed since it was opened.", "Open it again.")
 
 
 def _read_block(file: _File, layout: Layout, first: int, last: int) -> Block:
