@@ -168,7 +168,8 @@ def solve_model(points: Points, model: Model, start: Floats | None = None) -> Po
         start = _start(model, evidence, asked)
 
     there = np.stack([evidence.tied, evidence.curved], axis=1)
-    alike = Alike.of(model.touched(evidence)[np.nonzero(there)[0]])
+    point = np.nonzero(there)[0]
+    alike = Alike.of(model.touched(evidence)[point], model.kin(evidence)[point])
     depth: Floats | None = None
 
     def linearise(theta: Floats) -> tuple[Floats, Floats]:

@@ -87,8 +87,7 @@ def gauss_newton(linearise: Linearise, start: Floats) -> Fit:
         gain = float(np.linalg.norm(jacobian @ step))
         if gain <= _SETTLED * max(1.0, np.sqrt(now)):
             values = values + step
-            residual, jacobian = linearise(values)
-            return _fit(values, residual, jacobian)
+            return _fit(values, *linearise(values))
         path = [*path[-_LOOK_BACK:], (values, step)] if gain <= _SMALL else []
         tries = [step / 2**halving for halving in range(_HALVINGS)]
         if len(path) > 1:
@@ -170,14 +169,15 @@ class Alike:
     most: int
 
     @classmethod
-    def of(cls, column: Indices) -> "Alike":
-        """The groups of rows that touch these unknowns, shape (rows, kinds)."""
-        unlike, group, count = np.unique(column, axis=0, return_inverse=True, return_counts=True)
-        group = group.reshape(-1)
+    def of(cls, column: Indices, key: Indices) -> "Alike":
+        """The groups of rows with one key (rows,), which touch the same unknowns (rows, kinds)."""
+        _, first, group, count = np.unique(
+            key, return_index=True, return_inverse=True, return_counts=True
+        )
         order = np.argsort(group, kind="stable")
         seat = np.empty_like(group)
         seat[order] = np.arange(len(group)) - np.repeat(np.cumsum(count) - count, count)
-        return cls(group, seat, unlike, int(count.max(initial=0)))
+        return cls(group, seat, column[first], int(count.max(initial=0)))
 
     def condensed(self, residual: Floats, value: Floats) -> tuple[Floats, Floats]:
         """Rows with the same sum of squares and the same derivatives of it, fewer where groups are large.

@@ -94,6 +94,11 @@ class Model:
         }  # fmt: skip
         return np.stack([getattr(at, kind).column[index[kind]] for kind in KINDS], axis=1)
 
+    def kin(self, points: Points) -> Indices:
+        """A number that is the same for points that touch the same unknowns, shape (points,)."""
+        key = points.line * (len(self.setting.faces) + 1) + points.face + 1
+        return key * (len(self.setting.meters) + 1) + np.maximum(points.meter, 0)
+
     def state(self, points: Points, theta: Floats, log_permittivity: Floats | None = None) -> State:
         """Permittivity (the one given, or that of ``theta``), geometry and two-way time of each point."""
         at, antenna, line = self.columns, self._antenna, np.arange(len(self._antenna))
@@ -279,16 +284,26 @@ class Held:
 
         ``near_mm`` are depths near them, of points that all have a tie or a curvature.
         """
-        busy = np.flatnonzero(self.points.tied | self.points.curved)
         if near_mm is not None and np.isfinite(near_mm).all():
             return self._settled(near_mm)
-        depth = _free_depths(self.state)
-        if len(busy):
-            given = None if self.log_permittivity is None else self.log_permittivity[busy]
-            some = self.model.held(self.points.some(busy), self.theta, given)
-            at = np.where(some.points.tied, some.points.tie_mm, depth[busy])
-            depth[busy] = some._settled(np.where(np.isfinite(at), at, 1.0))
+        busy = self.points.tied | self.points.curved
+        if not busy.any():
+            return _free_depths(self.state)
+        if busy.all():
+            return self._settled(self._start())
+        depth = np.empty(len(busy))
+        for which in (busy, ~busy):
+            given = None if self.log_permittivity is None else self.log_permittivity[which]
+            depth[which] = self.model.held(self.points.some(which), self.theta, given).depths()
         return depth
+
+    def _start(self) -> Floats:
+        """Near enough to settle from: the tie, or the depth under antennas on the surface."""
+        state = self.state
+        eps = _permittivity(state.log_permittivity)
+        rough = wave.depth_mm(state.two_way_ns / state.stretch, eps, state.separation_mm)
+        start = np.where(self.points.tied, self.points.tie_mm, rough)
+        return np.where(np.isfinite(start), start, 1.0)
 
     def _settled(self, depth: Floats) -> Floats:
         for _ in range(_DEPTH_STEPS):

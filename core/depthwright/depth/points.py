@@ -1,5 +1,6 @@
 """Picked points as the estimator takes them."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
@@ -61,6 +62,13 @@ class Points:
     def some(self, which: Indices | NDArray[np.bool_]) -> "Points":
         """Some of the points by themselves."""
         return Points(**{f.name: getattr(self, f.name)[which] for f in fields(self)})
+
+    @classmethod
+    def joined(cls, parts: Sequence["Points"]) -> "Points":
+        """Points of several kinds, one after the other."""
+        return cls(
+            **{f.name: np.concatenate([getattr(p, f.name) for p in parts]) for f in fields(cls)}
+        )
 
     def with_ties(self, tie_mm: Floats, tie_u_mm: Floats) -> "Points":
         """The same points with other known depths, shape (points,)."""

@@ -1,6 +1,9 @@
 """Which parts of the bars' crests count as evidence, and the times they are read with."""
 
 import math
+from functools import lru_cache
+from itertools import compress
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +16,8 @@ from depthwright.depth.direct_wave import direct_shift
 from depthwright.job import BarMark, CrestNode, Job, Line
 
 Floats = NDArray[np.float64]
+Indices = NDArray[np.intp]
+Number = TypeVar("Number", float, NDArray[np.float64])
 
 CROSSING_PERIODS = 0.6
 """A crest counts up to where another bar's hyperbola comes this near, in periods of the direct wave."""
@@ -25,19 +30,20 @@ def offset_beforehand_ns(job: Job, line: Line) -> float:
     """What is added to a time after the direct wave: ``s/c``, the computed shift and the card's, ns."""
     antenna, shift = job.antenna_of(line), 0.0
     if antenna.direct_shift == "computed":
-        shift = float(
-            direct_shift(
-                antenna.separation_mm,
-                antenna.height_mm,
-                TYPICAL_PERMITTIVITY,
-                job.direct_frequency_ghz(line),
-            ).time_ns
+        shift = _typical_shift_ns(
+            antenna.separation_mm, antenna.height_mm, job.direct_frequency_ghz(line)
         )
     return antenna.separation_mm / C_MM_PER_NS + shift + antenna.time_offset_ns
 
 
-def two_way_beforehand_ns(job: Job, line: Line, file_ns: float) -> float:
-    """Two-way time of an echo by what is known without evidence, ns."""
+@lru_cache
+def _typical_shift_ns(separation_mm: float, height_mm: float, frequency_ghz: float) -> float:
+    shift = direct_shift(separation_mm, height_mm, TYPICAL_PERMITTIVITY, frequency_ghz)
+    return float(shift.time_ns)
+
+
+def two_way_beforehand_ns(job: Job, line: Line, file_ns: Number) -> Number:
+    """Two-way time of an echo, or of many, by what is known without evidence, ns."""
     return file_ns - line.direct.time_ns + offset_beforehand_ns(job, line)
 
 
@@ -83,29 +89,54 @@ def own_nodes(
     The other hyperbolas are drawn roughly, as of points in a typical concrete; ``zero_ns`` is the file
     time of no travelled distance.
     """
+    kept: list[tuple[CrestNode, ...]] = [() for _ in bars]
+    long = [index for index, bar in enumerate(bars) if len(bar.crest) >= LEAST_NODES]
+    if not long:
+        return kept
     place = np.array([bar.position_mm for bar in bars])
     apex = np.array([bar.time_ns for bar in bars]) - zero_ns
-    slowness = 2 * math.sqrt(TYPICAL_PERMITTIVITY) / C_MM_PER_NS
-    kept: list[tuple[CrestNode, ...]] = []
-    for index, bar in enumerate(bars):
-        if len(bar.crest) < LEAST_NODES:
-            kept.append(())
-            continue
-        position, time = np.array(bar.crest).T
-        tails = np.hypot(apex[:, None], slowness * (position[None, :] - place[:, None]))
-        crossed = np.abs(tails + zero_ns - time) < CROSSING_PERIODS / frequency_ghz
-        crossed[index] = False
-        kept.append(_uncrossed(bar, position, crossed.any(axis=0)))
+    position, time = np.array([node for index in long for node in bars[index].crest]).T
+    count = np.array([len(bars[index].crest) for index in long])
+    start, own = np.cumsum(count) - count, np.repeat(long, count)
+    near_ns = CROSSING_PERIODS / frequency_ghz
+    crossed = _crossed(place, apex, position, time - zero_ns, own, near_ns)
+    use = _uncrossed(position - place[own], crossed, start, count)
+    for index, first, length in zip(long, start.tolist(), count.tolist(), strict=True):
+        kept[index] = tuple(compress(bars[index].crest, use[first : first + length].tolist()))
     return kept
 
 
-def _uncrossed(bar: BarMark, position: Floats, crossed: NDArray[np.bool_]) -> tuple[CrestNode, ...]:
-    """The nodes on both flanks before the first crossed one."""
-    offset = position - bar.position_mm
-    left = offset[crossed & (offset < 0)].max(initial=-math.inf)
-    right = offset[crossed & (offset > 0)].min(initial=math.inf)
-    use = (offset > left) & (offset < right)
-    flanks = min(int((use & (offset < 0)).sum()), int((use & (offset > 0)).sum()))
-    if use.sum() < LEAST_NODES or flanks < LEAST_ON_A_FLANK:
-        return ()
-    return tuple(node for node, counts in zip(bar.crest, use.tolist(), strict=True) if counts)
+def _crossed(
+    place: Floats, apex: Floats, position: Floats, time: Floats, own: Indices, near_ns: float
+) -> NDArray[np.bool_]:
+    """Which nodes, at these positions and two-way times, lie near a hyperbola of a bar but their own."""
+    slowness = 2 * math.sqrt(TYPICAL_PERMITTIVITY) / C_MM_PER_NS
+    order = np.argsort(place, kind="stable")
+    # A bar farther away than this has its whole hyperbola later.
+    reach = (time + near_ns) / slowness
+    first = np.searchsorted(place, position - reach, sorter=order)
+    last = np.searchsorted(place, position + reach, side="right", sorter=order)
+    crossed = np.zeros(len(position), dtype=bool)
+    for further in range(int((last - first).max())):
+        node = np.flatnonzero(first + further < last)
+        other = order[first[node] + further]
+        tail = np.hypot(apex[other], slowness * (position[node] - place[other]))
+        crossed[node] |= (np.abs(tail - time[node]) < near_ns) & (other != own[node])
+    return crossed
+
+
+def _uncrossed(
+    offset: Floats, crossed: NDArray[np.bool_], start: Indices, count: Indices
+) -> NDArray[np.bool_]:
+    """The nodes on both flanks before the first crossed one; none of a crest that keeps too few.
+
+    ``offset`` is from the own apex; crests follow one another, each from its ``start`` on.
+    """
+    left = np.maximum.reduceat(np.where(crossed & (offset < 0), offset, -np.inf), start)
+    right = np.minimum.reduceat(np.where(crossed & (offset > 0), offset, np.inf), start)
+    use = (offset > np.repeat(left, count)) & (offset < np.repeat(right, count))
+    flanks = [np.add.reduceat(use & side, start, dtype=int) for side in (offset < 0, offset > 0)]
+    enough = (np.add.reduceat(use, start, dtype=int) >= LEAST_NODES) & (
+        np.minimum(*flanks) >= LEAST_ON_A_FLANK
+    )
+    return use & np.repeat(enough, count)

@@ -2,16 +2,18 @@
 
 import math
 from collections.abc import Mapping
+from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from depthwright.depth import priors
-from depthwright.depth.estimator import Depths
-from depthwright.depth.points import Points
+from depthwright.depth.estimator import Depths, Posterior
+from depthwright.depth.points import Points, plain_points
 from depthwright.job import BarMark, FaceMark, Job, Line, TargetMark, Tie
 from depthwright.measuring.backface import FaceTrack
-from depthwright.results.adopt import Adopted, adopt
-from depthwright.results.crests import offset_beforehand_ns
+from depthwright.results.adopt import adopt
+from depthwright.results.crests import offset_beforehand_ns, two_way_beforehand_ns
 from depthwright.results.doubts import doubts, line_messages
 from depthwright.results.evidence import adopted_from, ledger
 from depthwright.results.focusing import Focus
@@ -21,8 +23,6 @@ from depthwright.results.spots import (
     Spot,
     bars_above,
     condensed,
-    face_cosine,
-    face_order,
     points_of,
     setting_of,
     spots_of,
@@ -38,11 +38,32 @@ from depthwright.results.values import (
     TargetRow,
 )
 
+Floats = NDArray[np.float64]
 Tracks = Mapping[str, FaceTrack]
 """Tracked back faces by the id of their mark."""
 
-_Depths = Mapping[tuple[str, str, int], Measured]
-"""Depth of each spot by the ids of its line and mark and its place in it."""
+
+@dataclass(frozen=True)
+class _At:
+    """What comes out at one spot."""
+
+    depth: Measured
+    two_way_ns: float
+
+
+@dataclass(frozen=True)
+class _Profile:
+    """A back face between its anchors, shape (points,) each."""
+
+    track: FaceTrack
+    depth_mm: Floats
+    depth_u_mm: Floats
+
+
+_Depths = Mapping[tuple[str, str, int], _At]
+"""By the ids of a spot's line and mark and its place in it."""
+_Profiles = Mapping[tuple[str, str], _Profile]
+"""By the ids of a back face's line and mark."""
 
 
 def evaluate(
@@ -77,11 +98,12 @@ def evaluate(
     posterior = adopted.posterior
     found = posterior.depths(points)
     depths = _by_spot(spots, found)
+    profiles = _profiles(job, spots, posterior, tracks or {})
     lines = {
-        line.id: _line_rows(job, index, line, adopted, depths, tracks or {})
+        line.id: _line_rows(job, index, line, posterior, depths, profiles)
         for index, line in enumerate(job.lines)
     }
-    evidence = ledger(job, spots, points, setting, adopted, focuses or {})
+    evidence = ledger(job, spots, points, setting, adopted, found, focuses or {})
     log_permittivity, log_u = posterior.zone_log_permittivity(0)
     zone = job.zones[0]
     return Results(
@@ -91,7 +113,7 @@ def evaluate(
         adopted_from=adopted_from(job, spots, points, adopted),
         evidence=evidence.rows,
         outlooks=Outlooks(
-            job, points, setting, adopted, {key: rows.faces for key, rows in lines.items()}
+            job, points, found, setting, posterior, {key: rows.faces for key, rows in lines.items()}
         ),
         lines=lines,
         posterior=posterior,
@@ -112,16 +134,64 @@ def _evidence_counts(points: Points) -> bool:
 
 def _by_spot(spots: list[Spot], found: Depths) -> _Depths:
     return {
-        (spot.line_id, spot.mark_id, spot.place): Measured(float(depth), float(u))
-        for spot, depth, u in zip(spots, found.depth_mm, found.u_mm, strict=True)
+        (spot.line_id, spot.mark_id, spot.place): _At(Measured(depth, u), two_way)
+        for spot, depth, u, two_way in zip(
+            spots,
+            found.depth_mm.tolist(),
+            found.u_mm.tolist(),
+            found.two_way_ns.tolist(),
+            strict=True,
+        )
     }
 
 
+def _profiles(
+    job: Job, spots: list[Spot], posterior: Posterior, tracks: Tracks
+) -> dict[tuple[str, str], _Profile]:
+    """All back faces at once, which costs hardly more than one."""
+    order = {line.id: index for index, line in enumerate(job.lines)}
+    first = {(s.line_id, s.mark_id): s for s in spots if s.face >= 0 and s.place == 0}
+    if not first:
+        return {}
+    along, points = [], []
+    for (line_id, mark_id), spot in first.items():
+        line = job.line(line_id)
+        track = _track(line, mark_id, tracks)
+        u = priors.face_pick_u_ns(two_way_beforehand_ns(job, line, track.time_ns), bars_above(line))
+        after_ns = track.time_ns - line.direct.time_ns
+        points.append(
+            plain_points(after_ns, u, line=order[line_id], face=spot.face, level=spot.level)
+        )
+        along.append(track)
+    found = posterior.depths(Points.joined(points))
+    ends = np.cumsum([len(track.time_ns) for track in along])[:-1]
+    split = zip(np.split(found.depth_mm, ends), np.split(found.u_mm, ends), strict=True)
+    return {
+        key: _Profile(track, depth, u)
+        for key, track, (depth, u) in zip(first, along, split, strict=True)
+    }
+
+
+def _track(line: Line, mark_id: str, tracks: Tracks) -> FaceTrack:
+    """A back face as tracked, or through its anchors; its points follow one another from the datum on."""
+    mark = line.mark(mark_id)
+    track = tracks.get(mark_id)
+    if track is None:
+        anchors = mark.anchors if isinstance(mark, FaceMark) else ()
+        track = FaceTrack(
+            np.array([anchor.position_mm for anchor in anchors]),
+            np.array([anchor.time_ns for anchor in anchors]),
+        )
+    if line.reversed:
+        track = FaceTrack(track.position_mm[::-1], track.time_ns[::-1])
+    return track
+
+
 def _line_rows(
-    job: Job, index: int, line: Line, adopted: Adopted, depths: _Depths, tracks: Tracks
+    job: Job, index: int, line: Line, posterior: Posterior, depths: _Depths, profiles: _Profiles
 ) -> LineRows:
     model = LineModel(
-        posterior=adopted.posterior,
+        posterior=posterior,
         line_index=index,
         direct_ns=line.direct.time_ns,
         beforehand_ns=offset_beforehand_ns(job, line),
@@ -133,35 +203,36 @@ def _line_rows(
             number=mark.number,
             what=mark.what,
             position=_position(line, mark.position_mm, mark.position_u_mm),
-            depth=depths[line.id, mark.id, 0],
+            depth=depths[line.id, mark.id, 0].depth,
             tie=_used(mark.tie),
         )
         for mark in line.marks
         if isinstance(mark, TargetMark)
     )
     faces = tuple(
-        _face_row(job, line, mark, model, depths, tracks.get(mark.id))
+        _face_row(line, mark, depths, profiles[line.id, mark.id])
         for mark in line.marks
         if isinstance(mark, FaceMark)
     )
-    return LineRows(model, _bar_rows(line, model, depths), faces, targets)
+    return LineRows(model, _bar_rows(line, depths), faces, targets)
 
 
-def _bar_rows(line: Line, model: LineModel, depths: _Depths) -> tuple[BarRow, ...]:
+def _bar_rows(line: Line, depths: _Depths) -> tuple[BarRow, ...]:
     marks = [mark for mark in line.marks if isinstance(mark, BarMark)]
     marks.sort(key=lambda mark: line.on_concrete_mm(mark.position_mm))
     rows = []
     for index, mark in enumerate(marks):
         before = marks[index - 1] if index else None
+        at = depths[line.id, mark.id, 0]
         rows.append(
             BarRow(
                 mark_id=mark.id,
                 number=mark.number,
                 position=_position(line, mark.position_mm, mark.position_u_mm),
-                cover=depths[line.id, mark.id, 0],
+                cover=at.depth,
                 spacing=_spacing(line, before, mark) if before else None,
                 diameter_mm=mark.diameter_mm,
-                two_way_ns=model.bar_two_way_ns(mark.time_ns),
+                two_way_ns=at.two_way_ns,
                 overlaps_direct=mark.overlaps_direct,
                 tie=_used(mark.tie),
             )
@@ -183,36 +254,24 @@ def _spacing(line: Line, first: BarMark, second: BarMark) -> Measured:
     )
 
 
-def _face_row(
-    job: Job,
-    line: Line,
-    mark: FaceMark,
-    model: LineModel,
-    depths: _Depths,
-    track: FaceTrack | None,
-) -> FaceRow:
-    if track is None:
-        track = FaceTrack(
-            np.array([anchor.position_mm for anchor in mark.anchors]),
-            np.array([anchor.time_ns for anchor in mark.anchors]),
-        )
-    if line.reversed:  # points follow one another from the datum on
-        track = FaceTrack(track.position_mm[::-1], track.time_ns[::-1])
-    under = bars_above(line)
-    u = np.array([priors.face_pick_u_ns(float(t) - model.zero_ns, under) for t in track.time_ns])
-    depth, depth_u = model.depths(
-        track.time_ns, u, face=face_order(job)[line.id, mark.id], level=face_cosine(line, mark)
-    )
-    on_concrete = line.on_concrete_mm(track.position_mm)
+def _face_row(line: Line, mark: FaceMark, depths: _Depths, profile: _Profile) -> FaceRow:
     anchors = tuple(
         AnchorRow(
             position=_position(line, anchor.position_mm, 0.0),
-            depth=depths[line.id, mark.id, place],
+            depth=depths[line.id, mark.id, place].depth,
             tie=_used(anchor.tie),
         )
         for place, anchor in enumerate(mark.anchors)
     )
-    return FaceRow(mark.id, mark.number, anchors, on_concrete, depth, depth_u, track.time_ns)
+    return FaceRow(
+        mark_id=mark.id,
+        number=mark.number,
+        anchors=anchors,
+        position_mm=line.on_concrete_mm(profile.track.position_mm),
+        depth_mm=profile.depth_mm,
+        depth_u_mm=profile.depth_u_mm,
+        time_ns=profile.track.time_ns,
+    )
 
 
 def _used(tie: Tie | None) -> Tie | None:

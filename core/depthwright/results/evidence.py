@@ -9,11 +9,11 @@ from statistics import NormalDist
 import numpy as np
 from numpy.typing import NDArray
 
-from depthwright.depth.estimator import Posterior, solve
+from depthwright.depth.estimator import Depths, Posterior, solve
 from depthwright.depth.influence import Without, curvature_apart, without_tie
 from depthwright.depth.model import Model, implied_log_permittivity
 from depthwright.depth.points import Points
-from depthwright.depth.unknowns import Setting
+from depthwright.depth.unknowns import KINDS, Setting
 from depthwright.job import Job, Zone
 from depthwright.results.adopt import Adopted, flat
 from depthwright.results.focusing import Focus
@@ -44,12 +44,13 @@ def ledger(
     points: Points,
     setting: Setting,
     adopted: Adopted,
+    found: Depths,
     focuses: Mapping[str, Focus],
 ) -> Ledger:
-    """All evidence of a job, used or set aside."""
+    """All evidence of a job, used or set aside; ``found`` are the depths of its points."""
     posterior = adopted.posterior
     without = {
-        index: without_tie(posterior, points, index)
+        index: without_tie(posterior, points, index, found)
         for index in np.flatnonzero(points.tied).tolist()
     }
     rows = [*_tie_rows(job, spots, points, setting, without)]
@@ -88,7 +89,10 @@ def _tie_rows(
     every = _with_all_ties(spots, points)
     model = Model.of(flat(setting, range(len(setting.zones))))
     asked = implied_log_permittivity(every, model, model.columns.means)
-    for index, spot in enumerate(spots):
+    index_of = np.flatnonzero(every.tied)
+    alone_u = _alone_u(model, every.some(index_of), asked[index_of])
+    for index, log_u in zip(index_of.tolist(), alone_u.tolist(), strict=True):
+        spot = spots[index]
         tie = spot.tie or spot.set_aside
         if tie is None:
             continue
@@ -100,7 +104,7 @@ def _tie_rows(
                 kind="tie",
                 label=f"{spot.label[:1].upper()}{spot.label[1:]}: {tie_words(tie, job.unit)}",
                 permittivity=math.exp(float(asked[index])),
-                log_u=_alone_u(model, every.some(np.array([index])), float(asked[index])),
+                log_u=log_u,
                 used=spot.tie is not None,
                 note=note,
                 line_id=spot.line_id,
@@ -121,17 +125,17 @@ def _with_all_ties(spots: Sequence[Spot], points: Points) -> Points:
     )
 
 
-def _alone_u(model: Model, point: Points, log_permittivity: float) -> float:
-    """Standard uncertainty of the ln permittivity that one tie alone asks for."""
-    theta = model.columns.means
-    zone = int(model.columns.zone.column[model.setting.lines[int(point.line[0])].zone])
-    theta[zone] = log_permittivity
-    held = model.held(point, theta)
-    row = held.reduced(held.depths())[0].dense(len(theta))[0, 0]
-    u = np.array([unknown.u for unknown in model.columns.unknowns])
-    others = np.isfinite(u)
-    noise = 1 + float(((row * np.where(others, u, 0.0))[others] ** 2).sum())
-    return math.sqrt(noise) / max(abs(float(row[zone])), 1e-12)
+def _alone_u(model: Model, ties: Points, log_permittivity: Floats) -> Floats:
+    """Standard uncertainty of the ln permittivity that each of some ties alone asks for, shape (ties,)."""
+    held = model.held(ties, model.columns.means, log_permittivity)
+    slopes, _ = held.reduced(held.depths())
+    row = slopes.value[:, 0]
+    # Of a permittivity nothing is known here; what is exact comes last.
+    u = np.array([*(unknown.u for unknown in model.columns.unknowns), 0.0])
+    others = np.where(np.isfinite(u), u, 0.0)[slopes.column]
+    noise = np.sqrt(1 + ((row * others) ** 2).sum(axis=1))
+    asked: Floats = noise / np.maximum(np.abs(row[:, KINDS.index("zone")]), 1e-12)
+    return asked
 
 
 def _without_words(without: Without | None) -> str:

@@ -12,7 +12,6 @@ from depthwright.depth.influence import with_reading
 from depthwright.depth.points import Points
 from depthwright.depth.unknowns import Setting
 from depthwright.job import Job
-from depthwright.results.adopt import Adopted
 from depthwright.results.spots import face_order
 from depthwright.results.values import (
     COVERAGE_FACTOR,
@@ -53,11 +52,12 @@ class Outlooks(Mapping[str, Outlook | None]):
         self,
         job: Job,
         points: Points,
+        found: Depths,
         setting: Setting,
-        adopted: Adopted,
+        posterior: Posterior,
         faces: Mapping[str, tuple[FaceRow, ...]],
     ) -> None:
-        self._of = job, points, adopted, faces
+        self._of = job, points, found, posterior, faces
         self._setting = setting
         self._made: dict[str, Outlook | None] = {}
 
@@ -73,16 +73,15 @@ class Outlooks(Mapping[str, Outlook | None]):
         return 1 + len(self._of[0].lines)
 
     def _make(self, line_id: str) -> Outlook | None:
-        job, points, adopted, faces = self._of
+        job, points, found, posterior, faces = self._of
         if line_id:
             job.line(line_id)
-        found = adopted.posterior.depths(points)
         of = np.isfinite(found.depth_mm)
         if line_id:
             of &= points.line == [line.id for line in job.lines].index(line_id)
         bare = solve(points.without_ties().without_curvature(), self._setting)
         return _outlook(
-            job, points, found, np.flatnonzero(of), bare, adopted, faces, line_id or None
+            job, points, found, np.flatnonzero(of), bare, posterior, faces, line_id or None
         )
 
 
@@ -92,12 +91,12 @@ def _outlook(
     found: Depths,
     of: Indices,
     bare: Posterior,
-    adopted: Adopted,
+    posterior: Posterior,
     faces: Mapping[str, tuple[FaceRow, ...]],
     line_id: str | None,
 ) -> Outlook | None:
     """The outlook of some of the points: those of one line, or all."""
-    posterior, known = adopted.posterior, of.tolist()
+    known = of.tolist()
     if not known:
         return None
     deep = _back_face(job, points, faces, line_id) or _deepest_mark(points, known, found)

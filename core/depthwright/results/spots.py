@@ -60,6 +60,8 @@ def _line_spots(job: Job, line: Line, faces: dict[tuple[str, str], int]) -> list
     under, beforehand = bars_above(line), offset_beforehand_ns(job, line)
     frequency = job.antenna_of(line).centre_frequency_ghz
     crests = crests_of(job, line, beforehand) if job.zone_of(line).curvature else {}
+    bars = np.array([mark.time_ns for mark in line.marks if isinstance(mark, BarMark)])
+    bar_u = iter(priors.bar_pick_u_ns(bars - line.direct.time_ns, frequency).tolist())
     spots = []
     for mark in line.marks:
         if isinstance(mark, BarMark):
@@ -67,9 +69,8 @@ def _line_spots(job: Job, line: Line, faces: dict[tuple[str, str], int]) -> list
             spots.append(
                 Spot(
                     line_id=line.id, mark_id=mark.id, place=0, label=f"bar {mark.number}{where}",
-                    time_ns=mark.time_ns,
-                    time_u_ns=priors.bar_pick_u_ns(mark.time_ns - line.direct.time_ns, frequency),
-                    bar=True, tie=counts, set_aside=aside, crest=crests.get(mark.id),
+                    time_ns=mark.time_ns, time_u_ns=next(bar_u), bar=True,
+                    tie=counts, set_aside=aside, crest=crests.get(mark.id),
                 )
             )  # fmt: skip
         elif isinstance(mark, TargetMark):
@@ -108,8 +109,9 @@ def face_cosine(line: Line, face: FaceMark) -> float:
     where = np.array([line.on_concrete_mm(anchor.position_mm) for anchor in face.anchors])
     if np.ptp(where) < LEAST_DIP_STRETCH_MM:
         return 1.0
-    slope = np.polyfit(where, [anchor.time_ns for anchor in face.anchors], 1)[0]
-    return wave.level_cosine(float(slope), TYPICAL_PERMITTIVITY)
+    off = where - where.mean()
+    slope = float(off @ [anchor.time_ns for anchor in face.anchors]) / float(off @ off)
+    return wave.level_cosine(slope, TYPICAL_PERMITTIVITY)
 
 
 def bars_above(line: Line) -> bool:

@@ -211,10 +211,6 @@ class LineModel:
         points = self.points(file_ns, np.ones_like(file_ns))
         return self.posterior.model.state(points, self.posterior.theta)
 
-    def bar_two_way_ns(self, file_ns: float) -> float:
-        """Two-way time of a bar's echo with what the evidence says, ns."""
-        return file_ns - self.direct_ns + float(self._bar_state.two_way_ns[0])
-
     def read_at(self, file_ns: float) -> Measured:
         """The depth of a bar's echo at a file time, with the interval of a bar picked there."""
         pick_u_ns = bar_pick_u_ns(file_ns - self.direct_ns, self.frequency_ghz)
