@@ -89,7 +89,7 @@ class Viewing(QObject):
             window.recipe_panel.show_nothing()
             return
         recipe = line.recipe.model_copy(update=dict(self._preview))
-        setting = recipe_setting(document.job, line, model, stage)
+        setting = recipe_setting(document.job, line, model, stage.scan, stage.direct)
         self._setting = setting
         if not self._preview:
             band = pulse_band_ghz(setting.centre_frequency_ghz)

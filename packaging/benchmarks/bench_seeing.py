@@ -55,7 +55,8 @@ def made_ready(traces):
     job, line_id = take_in(Job(), scan)
     line = job.line(line_id)
     model = evaluate(job).lines[line_id].model
-    return scan, recipe_setting(job, line, model, pick_stage(job, line, scan))
+    direct = pick_stage(job, line, scan).direct
+    return scan, recipe_setting(job, line, model, scan, direct)
 
 
 def pass_over(recipe, traces):

@@ -5,6 +5,7 @@ import pytest
 
 from depthwright.files.segy import read_segy, write_segy
 from depthwright.processing.filters import dewow
+from depthwright.showing.levels import columns
 from depthwright_app.demo import sample_folder
 
 SAMPLES = sample_folder()
@@ -50,11 +51,10 @@ def test_the_picture_of_an_uneven_line_stands_where_its_marks_do(empty_hand, tmp
     hand = empty_hand
     hand.window.keeper.add_scan(tmp_path / "gap.sgy")
     hand.settle()
-    pane = hand.pane
-    left, right = pane.image.mapRectToParent(pane.image.boundingRect()).getCoords()[::2]
-    assert (left, right) == pytest.approx((-2.5, 1202.5))
-    column = round((930.0 - left) / (right - left) * pane.image.image.shape[1])
+    sheet = hand.pane.scan.sheet
+    assert sheet.edges_mm == pytest.approx((-2.5, 1202.5))
+    shown = columns(sheet.levels, sheet.where_mm, np.array([928.0, 932.0]))[0]
     trace = source.nearest_trace(930.0)
     frequency = hand.document.job.antennas[0].centre_frequency_ghz
     expected = dewow(source.block(trace, trace + 1), source.dt_ns, frequency)[0]
-    assert pane.image.image[:, column] == pytest.approx(expected, abs=1e-5)
+    assert shown == pytest.approx(expected, abs=1e-5)

@@ -25,3 +25,14 @@ def test_segyio_reads_the_same_samples_and_headers(tmp_path, sample_format, byte
     scan = open_segy(path)
     np.testing.assert_array_equal(scan.block(0, 700), expected)
     np.testing.assert_array_equal(np.rint(10 * scan.positions_mm), source_x)
+
+
+@pytest.mark.parametrize("sample_format", FORMATS)
+def test_long_blocks_hold_what_short_ones_do(tmp_path, sample_format):
+    """segyio reads the long ones."""
+    samples = np.random.default_rng(7).normal(scale=25, size=(1200, 40)).astype(np.float32)
+    path = tmp_path / "line.sgy"
+    write_segy(path, samples, 0.05, 5.0 * np.arange(1200), 60.0, sample_format)
+    scan = open_segy(path)
+    short = np.concatenate([scan.block(first, first + 300) for first in range(0, 1200, 300)])
+    np.testing.assert_array_equal(scan.block(0, 1200), short)

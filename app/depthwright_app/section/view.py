@@ -2,6 +2,7 @@
 
 import math
 
+import matplotlib
 import numpy as np
 import pyqtgraph as pg
 from PySide6.QtCore import QLineF, QPoint, QPointF, QRectF, Qt, QTimer, Signal
@@ -201,8 +202,7 @@ class SectionPane(pg.GraphicsLayoutWidget):  # type: ignore[misc]
 
     def show_shading(self, shading: ImageStyle, gain: Gain, shades: Shades) -> None:
         """Contrast, colours and gain."""
-        colours = pg.colormap.get(shading.colour_map, source="matplotlib")
-        table = colours.getLookupTable(nPts=256).astype(np.uint32)
+        table = matplotlib.colormaps[shading.colour_map](np.arange(256), bytes=True).astype(np.uint32)
         packed = (255 << 24) | (table[:, 0] << 16) | (table[:, 1] << 8) | table[:, 2]
         paint = Paint(gain, shades, (packed[::-1] if shading.inverted else packed).tolist())
         self.scan.show_paint(paint)
@@ -240,7 +240,7 @@ class SectionPane(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         (left, right), (top, bottom) = self.box.viewRange()
         deep = (bottom - top) / self._ns_per_mm / max(self.box.height(), 1.0)
         times = (right - left) / max(self.box.width(), 1.0) / deep if deep > 0 else math.nan
-        drawn = f"   depths drawn × {times:.3g}" if math.isfinite(times) else ""
+        drawn = f" · depths drawn {times:.3g} times larger" if math.isfinite(times) else ""
         words = f"Distance from the datum, {self._unit}{drawn}"
         if words != self.distance_axis.labelText:
             self.distance_axis.setLabel(words)

@@ -87,7 +87,9 @@ def line_figure(
     section_mm = sheet_top + _GAPS_MM / 2 - around_mm - section_top
 
     axes = page.axes(LEFT_MM, section_top, RIGHT_MM - LEFT_MM, section_mm)
-    setting = recipe_setting(job, line, rows.model, pick_stage(job, line, scan))
+    on_direct = line.recipe.align or line.recipe.remove_direct
+    direct = pick_stage(job, line, scan).direct if on_direct else None
+    setting = recipe_setting(job, line, rows.model, scan, direct)
     draw_samples(axes, line, scan, extent, setting, style or ImageStyle())
     draw_axes(axes, extent, rows.model, job.unit, results.provisional)
     labelled = frozenset(label.mark_id for label in labels.labels)
@@ -205,7 +207,7 @@ def _distance_axis(axes: Axes, job: Job, line: Line, extent: Extent) -> None:
     axes.set_xticklabels([number(tick, job.unit) for tick in ticks])
     for tick in axes.get_xticklabels():
         tick.set_fontproperties(columns.BODY.font)
-    label = f"Distance from {line.datum}, {line.direction}, {job.unit}"
+    label = f"Distance from {line.datum}, {line.course}, {job.unit}"
     axes.set_xlabel(
         shorten(label, AXIS, RIGHT_MM - LEFT_MM), fontproperties=AXIS.font, color=palette.TEXT,
         labelpad=2, parse_math=False,

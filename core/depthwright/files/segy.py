@@ -3,6 +3,10 @@
 Opening reads the headers alone, so that a long line is at hand at once; hash and samples are checked
 behind that. The samples stay in the file: a scan opens it anew for each block, so that no handle stays
 open and any thread may ask. Blocks are read, not mapped: a mapped file that is cut ends the program.
+
+segyio reads the long blocks of plain files. To open one costs it as much as reading some hundred traces, so
+shorter blocks are read here, as are files that it refuses (cut, padded, with rev 2 headers) and IBM floats
+that are not normalised, which it decodes wrongly.
 """
 
 import math
@@ -17,6 +21,7 @@ from pathlib import Path
 from typing import Literal
 
 import numpy as np
+import segyio
 from numpy.typing import NDArray
 
 from depthwright.errors import DepthwrightError
@@ -30,6 +35,7 @@ from depthwright.files.segy_geometry import (
 from depthwright.files.segy_headers import (
     FORMATS,
     IBM_FLOAT,
+    ORDER_WORDS,
     Record,
     binary_header_dtype,
     encode_text,
@@ -41,6 +47,9 @@ from depthwright.files.segy_traces import Checked, check, read_headers, read_sam
 from depthwright.scan import BLOCK_TRACES, Block, Report, Scan, no_report
 
 WRITTEN_FORMATS = (1, 2, 3, 5, 8)
+_SEGYIO_FORMATS = (2, 3, 5, 8)
+_SEGYIO_TRACES = 1024
+"""Shortest block that is left to segyio."""
 _NEED_WORDS: dict[Need, str] = {
     "trace_spacing": "the trace spacing in mm",
     "sample_interval": "the sample interval in ns",
@@ -219,7 +228,14 @@ def _changed(file: _File) -> DepthwrightError:
 
 def _read_block(file: _File, layout: Layout, first: int, last: int) -> Block:
     with _opened(file) as opened:
-        return read_samples(opened, layout, first, last)
+        long = last - first >= _SEGYIO_TRACES
+        if not (long and layout.plain and layout.code in _SEGYIO_FORMATS):
+            return read_samples(opened, layout, first, last)
+        endian = ORDER_WORDS[layout.order]
+        with segyio.open(
+            str(file.path), strict=False, ignore_geometry=True, endian=endian
+        ) as traces:
+            return np.asarray(traces.trace.raw[first:last], dtype=np.float32)
 
 
 def _check_all(file: _File, layout: Layout, report: Report) -> Checked:

@@ -7,7 +7,7 @@ import numpy as np
 from depthwright.job import FaceMark, Job, Line
 from depthwright.measuring.backface import FaceTrack, track_face
 from depthwright.measuring.stage import PickStage
-from depthwright.measuring.timezero import find_direct_wave
+from depthwright.measuring.timezero import DirectWave, find_direct_wave
 from depthwright.results.values import LineModel
 from depthwright.scan import Scan
 from depthwright.showing.setting import Setting
@@ -40,8 +40,10 @@ def track(stage: PickStage, face: FaceMark) -> FaceTrack:
     )
 
 
-def recipe_setting(job: Job, line: Line, model: LineModel, stage: PickStage) -> Setting:
-    """What the recipe needs to know of a line."""
+def recipe_setting(
+    job: Job, line: Line, model: LineModel, scan: Scan, direct: DirectWave | None
+) -> Setting:
+    """What the recipe needs to know of a line; its direct wave only where the recipe works on it."""
     faces = [mark for mark in line.marks if isinstance(mark, FaceMark)]
     in_air_ns = float(travel_time(0.0, 1.0, 0.0, model.height_mm).time_ns)
     return Setting(
@@ -49,8 +51,9 @@ def recipe_setting(job: Job, line: Line, model: LineModel, stage: PickStage) -> 
         zero_ns=model.zero_ns - model.residual_offset_ns + in_air_ns,
         permittivity=model.permittivity,
         separation_mm=model.separation_mm,
-        trace_spacing_mm=(stage.scan.trace_spacing_mm or 1.0) * line.distance_scale,
-        direct=stage.direct,
+        trace_spacing_mm=(scan.trace_spacing_mm or 1.0) * line.distance_scale,
+        direct_ns=line.direct.time_ns,
+        direct=direct,
         face_ns=min((anchor.time_ns for face in faces for anchor in face.anchors), default=None),
     )
 

@@ -144,4 +144,4 @@ def line_title(job: Job, line_id: str) -> str:
     """Name, datum and direction of a line, as images and schedules print them."""
     line = job.line(line_id)
     scale = "" if line.distance_scale == 1 else f", distances times {line.distance_scale:.4f}"
-    return f"{line.name}: from {line.datum}, {line.direction}{scale}"
+    return f"{line.name}: from {line.datum}, {line.course}{scale}"

@@ -177,7 +177,7 @@ class _Making:
 
     def direct_wave(self) -> None:
         recipe, direct, dt_ns = self.recipe, self.setting.direct, self.scan.dt_ns
-        if not (recipe.align or recipe.remove_direct):
+        if direct is None or not (recipe.align or recipe.remove_direct):
             return
         plain = filters.keep_band(self.sample(), dt_ns, direct.centre_frequency_ghz)
         faint = float((fit_direct_wave(plain, direct, dt_ns).strength < FAINT).mean())
@@ -223,7 +223,7 @@ class _Making:
         if recipe.background_from == "whole line":
             trace = median_trace(traces)
         elif recipe.background_from == "bar-free traces":
-            trace = quiet_mean(traces, round((setting.direct.time_ns + setting.period_ns) / dt_ns))
+            trace = quiet_mean(traces, round((setting.direct_ns + setting.period_ns) / dt_ns))
         background = Background(trace, max(1, half), weights)
         self._add(background.remove, background.reach)
 
@@ -235,7 +235,7 @@ class _Making:
         if setting.face_ns is not None:
             face = setting.face_ns / dt_ns
         else:
-            found = flat_echo(traces, setting.direct.time_ns / dt_ns, period)
+            found = flat_echo(traces, setting.direct_ns / dt_ns, period)
             if found is None:
                 return None
             face = float(found)

@@ -20,8 +20,10 @@ class Setting:
         Of the adopted depth model.
     trace_spacing_mm
         Between neighbouring traces on the concrete.
+    direct_ns
+        File time of the line's direct wave.
     direct
-        The line's direct wave.
+        Its shape; None where it was not learnt.
     face_ns
         File time of the shallowest marked back face, if one is marked.
     """
@@ -31,7 +33,8 @@ class Setting:
     permittivity: float
     separation_mm: float
     trace_spacing_mm: float
-    direct: DirectWave
+    direct_ns: float
+    direct: DirectWave | None = None
     face_ns: float | None = None
 
     @property

@@ -279,7 +279,8 @@ def test_marks_outside_the_record_are_not_drawn(scene: Made, draw: Made) -> None
 def test_one_loud_trace_of_many_stays_visible(scene: Made, draw: Made) -> None:
     made = scene(1)
     data = np.tile(made.scan.block(0, 100), (200, 1))
-    data[12_345, 200] = 1000.0
+    # A pulse, as an echo is: a single sample would be taken for a spike and repaired.
+    data[12_345, 190:211] = 1000.0 * np.hanning(21)
     loud = scan_from_array(data, made.scan.dt_ns, 5.0)
     image = section(draw(type(made)(made.job, loud, made.results))).images[0].get_array()
     assert image.shape[1] <= 4000

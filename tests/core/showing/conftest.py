@@ -30,6 +30,7 @@ def setting_for(scan, **other):
         "permittivity": 8.0,
         "separation_mm": 40.0,
         "trace_spacing_mm": scan.trace_spacing_mm or 1.0,
+        "direct_ns": 1.0,
         "direct": direct,
     }
     return Setting(**(known | other))
