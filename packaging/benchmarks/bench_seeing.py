@@ -15,8 +15,8 @@ from PySide6.QtGui import QImage, QPainter
 from PySide6.QtWidgets import QApplication, QWidget
 
 from depthwright.exports.section import ImageStyle
-from depthwright.job import Job
 from depthwright.intake import take_in
+from depthwright.job import Job
 from depthwright.processing.recipe import Recipe
 from depthwright.results.evaluate import evaluate
 from depthwright.results.tracking import pick_stage, recipe_setting
@@ -39,7 +39,10 @@ def long_scan(traces):
     period = 30 * 16
     x = 5.0 * np.arange(period)
     time_ns = np.arange(SAMPLES) * 0.02
-    pulse = lambda at: (1 - 2 * (np.pi * 2 * at) ** 2) * np.exp(-((np.pi * 2 * at) ** 2))
+
+    def pulse(at):
+        return (1 - 2 * (np.pi * 2 * at) ** 2) * np.exp(-((np.pi * 2 * at) ** 2))
+
     block = pulse(time_ns[None, :] - 1.0) + 0.2 * pulse(time_ns[None, :] - 4.0)
     for bar in np.arange(75.0, x[-1], 150.0):
         echo = 0.87 + 2 * np.hypot(50.0, x - bar) / 106
@@ -122,6 +125,43 @@ def percentile_ms(change):
     return float(np.percentile(taken, 95))
 
 
+class Section:
+    """The section pane with a line in it, and the changes whose repaint is timed."""
+
+    def __init__(self, traces):
+        self.scan, self.setting = made_ready(traces)
+        self.chain = make_chain(self.scan, Recipe(), self.setting)
+        self.pane = SectionPane()
+        self.pane.show_look(theme.LIGHT)
+        self.pane.resize(*SIZE)
+        self.pane.show()
+        levels = make_levels(self.chain).levels
+        where, edges = self.scan.positions_mm, self.scan.edges_mm
+        self.pane.show_sheet(Sheet(levels, where, edges, self.scan.dt_ns, SAMPLES))
+        self.shade(1.0, 0.0)
+        self.pane.show_all()
+        QApplication.processEvents()
+
+    def shade(self, contrast, db):
+        gain = gain_with_depth(Recipe(gain_db_per_100mm=db), self.setting, self.scan)
+        shades = Shades.of(self.chain, gain, contrast)
+        self.pane.show_shading(ImageStyle(contrast=contrast), gain, shades)
+
+    def look(self, left, right):
+        self.pane.box.setXRange(left, right, padding=0)
+
+    def changes(self):
+        length = self.scan.length_mm
+        yield "contrast", lambda step: self.shade(1 + step / 30, 0.0)
+        yield "gain", lambda step: self.shade(1.0, step / 3)
+        yield "zoom", lambda step: self.look(0, length * 0.95**step)
+        yield (
+            "pan far out",
+            lambda step: self.look(*(length * (step / 200 + at) for at in (0, 0.5))),
+        )
+        yield "pan close", lambda step: self.look(50 * step, 5000 + 50 * step)
+
+
 def repaints():
     ready = Ready()
     ready.resize(*SIZE)
@@ -131,41 +171,14 @@ def repaints():
     ready.close()
     print("a ready-made image of the window's size: %.1f ms" % reference)
     for traces in (2_000, 100_000):
-        scan, setting = made_ready(traces)
-        chain = make_chain(scan, Recipe(), setting)
-        pane = SectionPane()
-        pane.show_look(theme.LIGHT)
-        pane.resize(*SIZE)
-        pane.show()
-        where = scan.positions_mm
-        pane.show_sheet(Sheet(make_levels(chain).levels, where, scan.edges_mm, 0.02, SAMPLES))
-
-        def shade(contrast, db):
-            gain = gain_with_depth(Recipe(gain_db_per_100mm=db), setting, scan)
-            pane.show_shading(ImageStyle(contrast=contrast), gain, Shades.of(chain, gain, contrast))
-
-        shade(1.0, 0.0)
-        pane.show_all()
-        QApplication.processEvents()
-        length = scan.length_mm
-        for name, change in (
-            ("contrast", lambda step: shade(1 + step / 30, 0.0)),
-            ("gain", lambda step: shade(1.0, step / 3)),
-            ("zoom", lambda step: pane.box.setXRange(0, length * 0.93**step, padding=0)),
-            (
-                "pan far out",
-                lambda step: pane.box.setXRange(
-                    step * length / 200, length / 2 + step * length / 200, padding=0
-                ),
-            ),
-            ("pan close", lambda step: pane.box.setXRange(50 * step, 5000 + 50 * step, padding=0)),
-        ):
+        section = Section(traces)
+        for name, change in section.changes():
             ms = percentile_ms(change)
             print(
                 "%7d traces, %-11s: repainted within %5.1f ms (95th percentile), %4.1f times a "
                 "ready-made image" % (traces, name, ms, ms / reference)
             )
-        pane.close()
+        section.pane.close()
 
 
 def main():

@@ -54,16 +54,24 @@ class DepthAxis(pg.AxisItem):  # type: ignore[misc]
         self, values: list[float], scale: float, spacing: float
     ) -> list[str]:
         """Depths at those file times."""
-        return [self._words(self.depth_mm(value)) for value in values]
+        return [self._words(depth) for depth in self._read(values)]
 
     def depth_mm(self, file_ns: float) -> float:
         """Depth of a bar read at a file time, mm, as the ticks are placed; zero above the surface."""
+        return self._read([file_ns])[0]
+
+    def _read(self, file_ns: list[float]) -> list[float]:
+        """Depths at file times, all at once: each change of the view asks for them."""
         if self.model is None:
-            return math.nan
-        return float(np.nan_to_num(self.model.read_at(file_ns).value_mm))
+            return [math.nan for _ in file_ns]
+        times = np.array(file_ns, dtype=np.float64)
+        depths: list[float] = np.nan_to_num(
+            self.model.depths(times, np.ones_like(times), bar=1.0)[0]
+        ).tolist()
+        return depths
 
     def _depths_mm(self, low_ns: float, high_ns: float, size_px: float) -> NDArray[np.float64]:
-        first, last = (self.depth_mm(end) for end in sorted((low_ns, high_ns)))
+        first, last = self._read(sorted((low_ns, high_ns)))
         wanted = (last - first) * TICK_GAP_PX / max(size_px, 1.0)
         steps = [step * MM_PER_UNIT[self.unit] for step in _STEPS[self.unit]]
         step = next((step for step in steps if step >= wanted), steps[-1])

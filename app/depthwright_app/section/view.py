@@ -202,7 +202,9 @@ class SectionPane(pg.GraphicsLayoutWidget):  # type: ignore[misc]
 
     def show_shading(self, shading: ImageStyle, gain: Gain, shades: Shades) -> None:
         """Contrast, colours and gain."""
-        table = matplotlib.colormaps[shading.colour_map](np.arange(256), bytes=True).astype(np.uint32)
+        table = matplotlib.colormaps[shading.colour_map](np.arange(256), bytes=True).astype(
+            np.uint32
+        )
         packed = (255 << 24) | (table[:, 0] << 16) | (table[:, 1] << 8) | table[:, 2]
         paint = Paint(gain, shades, (packed[::-1] if shading.inverted else packed).tolist())
         self.scan.show_paint(paint)

@@ -320,3 +320,15 @@ def test_an_echo_before_any_depth_has_no_depth_and_breaks_nothing(make_points, m
     assert np.isnan(depths.depth_mm[1])
     assert np.isnan(depths.u_mm[1])
     assert depths.depth_mm[0] == pytest.approx(30.0, abs=1e-6)
+
+
+def test_where_the_search_starts_moves_nothing_that_is_shown(make_points, make_setting):
+    setting = make_setting(r_ns=0.03, separation_u=1.0, height=3.0, height_u=2.0)
+    known = make_points([25.0, 40.0, 60.0, 150.0], [24.0, NAN, 62.0, NAN], height=3.0, pick_ns=0.02)
+    cold = solve(known, setting)
+    asked = cold.depths(known)
+    for off in (-0.5, 0.5):
+        warm = solve(known, setting, start=cold.theta + off * np.sqrt(np.diag(cold.covariance)))
+        found = warm.depths(known)
+        assert found.depth_mm == pytest.approx(asked.depth_mm, abs=1e-5)
+        assert found.u_mm == pytest.approx(asked.u_mm, abs=1e-5)

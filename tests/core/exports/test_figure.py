@@ -287,7 +287,8 @@ def test_one_loud_trace_of_many_stays_visible(scene: Made, draw: Made) -> None:
     row, column = np.unravel_index(int(image.argmax()), image.shape)
     assert row == 200
     assert column / image.shape[1] == pytest.approx(12_345 / 20_000, abs=0.001)
-    assert image.max() > 900
+    # Dewow takes a part of so wide a pulse away.
+    assert image.max() > 700
 
 
 def test_a_line_recorded_backwards_is_shown_from_the_datum_on(scene: Made, draw: Made) -> None:
