@@ -17,7 +17,7 @@ from depthwright.results.tracking import recipe_setting, shown_edges_mm
 from depthwright.showing.chain import Chain, make_chain, pulse_band_ghz
 from depthwright.showing.levels import Levels, make_levels, quick_level
 from depthwright.showing.setting import Setting
-from depthwright.showing.shades import Shades, gain_with_depth
+from depthwright.showing.shades import Gain, Shades, gain_with_depth
 from depthwright.units import format_interval
 from depthwright_app.background import Report
 from depthwright_app.section.scan_item import Sheet
@@ -57,6 +57,7 @@ class Viewing(QObject):
         self._shown: _Shown | None = None
         self._asked: object = None
         self._placed: object = None
+        self._scaled: tuple[object, Gain, Shades] | None = None
         self._pinned_mm: float | None = None
         self._pointed: tuple[float, float] | None = None
         self._preview: Mapping[str, object] = {}
@@ -232,8 +233,13 @@ class Viewing(QObject):
             return
         recipe = line.recipe.model_copy(update=dict(self._preview))
         style = self.style()
-        gain = gain_with_depth(recipe, setting, shown.chain.scan)
-        self.window.pane.show_shading(style, gain, Shades.of(shown.chain, gain, style.contrast))
+        deep = (setting.zero_ns, setting.permittivity, setting.separation_mm)
+        scaled_by = (id(shown), recipe.gain_db_per_100mm, recipe.gain_from_mm, *deep)
+        if self._scaled is None or self._scaled[0] != scaled_by:
+            gain = gain_with_depth(recipe, setting, shown.chain.scan)
+            self._scaled = scaled_by, gain, Shades.of(shown.chain, gain)
+        _, gain, shades = self._scaled
+        self.window.pane.show_shading(style, gain, shades.times(1 / style.contrast))
 
     def style(self) -> ImageStyle:
         """Contrast and colours as the controls stand: of the window and of its exports."""

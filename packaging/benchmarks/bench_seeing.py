@@ -138,14 +138,17 @@ class Section:
         levels = make_levels(self.chain).levels
         where, edges = self.scan.positions_mm, self.scan.edges_mm
         self.pane.show_sheet(Sheet(levels, where, edges, self.scan.dt_ns, SAMPLES))
+        self.scaled = None, None, None
         self.shade(1.0, 0.0)
         self.pane.show_all()
         QApplication.processEvents()
 
     def shade(self, contrast, db):
-        gain = gain_with_depth(Recipe(gain_db_per_100mm=db), self.setting, self.scan)
-        shades = Shades.of(self.chain, gain, contrast)
-        self.pane.show_shading(ImageStyle(contrast=contrast), gain, shades)
+        if db != self.scaled[0]:
+            gain = gain_with_depth(Recipe(gain_db_per_100mm=db), self.setting, self.scan)
+            self.scaled = db, gain, Shades.of(self.chain, gain)
+        _, gain, shades = self.scaled
+        self.pane.show_shading(ImageStyle(contrast=contrast), gain, shades.times(1 / contrast))
 
     def look(self, left, right):
         self.pane.box.setXRange(left, right, padding=0)

@@ -9,7 +9,6 @@ from PySide6.QtCore import Qt
 from PySide6.QtGui import QColor
 
 from depthwright.showing.levels import Level
-from depthwright.showing.shades import Shades
 from depthwright_app import theme
 from depthwright_app.plotting.axes import AXIS_PX, RULER_PX
 from depthwright_app.section.scan_item import Paint, ScanItem, Sheet
@@ -35,6 +34,8 @@ class Overview(pg.PlotItem):  # type: ignore[misc]
         self.hideAxis("bottom")
         self.getViewBox().invertY(True)
         self.scan = ScanItem()
+        # The frame moves over it with every change of the view: painted once, it is copied then.
+        self.scan.setCacheMode(ScanItem.CacheMode.DeviceCoordinateCache)
         self.addItem(self.scan, ignoreBounds=True)
         self.frame = pg.LinearRegionItem(swapMode="block")
         self.frame.setZValue(10)
@@ -72,9 +73,7 @@ class Overview(pg.PlotItem):  # type: ignore[misc]
 
     def show_paint(self, paint: Paint) -> None:
         """Other colours, contrast or gain; the strongest of many traces are not all black or white."""
-        high = paint.shades.high * self._stronger
-        low = paint.shades.low * self._stronger
-        self.scan.show_paint(replace(paint, shades=Shades(low, high)))
+        self.scan.show_paint(replace(paint, shades=paint.shades.times(self._stronger)))
 
     def _follow(self, *_: object) -> None:
         """The view moved: so does the frame."""

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import pyqtgraph as pg
 from numpy.typing import NDArray
-from PySide6.QtCore import QRectF
+from PySide6.QtCore import QPointF, QRectF
 from PySide6.QtGui import QImage, QPainter, QTransform
 from PySide6.QtWidgets import QStyleOptionGraphicsItem, QWidget
 
@@ -17,6 +17,7 @@ from depthwright.showing.shades import Gain, Shades
 Floats = NDArray[np.float64]
 Shown = NDArray[np.float32]
 
+_STRIP = 16
 _EVEN = 0.02
 """Spread of trace spacings, over their median, up to which a column may be a trace."""
 
@@ -74,22 +75,57 @@ class Paint:
 
 
 @dataclass(frozen=True)
-class _Grid:
-    """Columns of ``width_mm`` from column ``first`` on, counted from the sheet's origin; samples wanted.
+class _Frame:
+    """What is seen, in device pixels ``left`` to ``right`` and ``top`` to ``bottom``.
 
-    ``together`` samples share a row of the picture, where it has fewer rows than samples.
+    A place lies at pixel ``across_px + px_per_mm * mm`` and ``down_px + px_per_ns * ns``.
     """
 
-    first: int
-    count: int
-    width_mm: float
+    left: int
+    right: int
     top: int
     bottom: int
-    together: int
+    across_px: float
+    px_per_mm: float
+    down_px: float
+    px_per_ns: float
 
-    def edges_mm(self, origin_mm: float) -> Floats:
-        edges: Floats = origin_mm + self.width_mm * (self.first + np.arange(self.count + 1.0))
-        return edges
+    @staticmethod
+    def of(seen: QRectF, to_pixels: QTransform, ratio: float) -> "_Frame":
+        """The pixels of a part of the plot; ``ratio`` device pixels to one of the painter's."""
+        pixels = to_pixels.mapRect(seen)
+        return _Frame(
+            left=math.floor(pixels.left() * ratio),
+            right=math.ceil(pixels.right() * ratio),
+            top=math.floor(pixels.top() * ratio),
+            bottom=math.ceil(pixels.bottom() * ratio),
+            across_px=to_pixels.dx() * ratio,
+            px_per_mm=to_pixels.m11() * ratio,
+            down_px=to_pixels.dy() * ratio,
+            px_per_ns=to_pixels.m22() * ratio,
+        )
+
+    @property
+    def places_mm(self) -> Floats:
+        """Distance at the middle of each column of pixels, shape (columns,)."""
+        pixels = np.arange(self.left, self.right, dtype=np.float64)
+        return (pixels + 0.5 - self.across_px) / self.px_per_mm
+
+    @property
+    def times_ns(self) -> Floats:
+        """File time at the middle of each row of pixels, shape (rows,)."""
+        pixels = np.arange(self.top, self.bottom, dtype=np.float64)
+        return (pixels + 0.5 - self.down_px) / self.px_per_ns
+
+
+@dataclass(frozen=True)
+class _Taken:
+    """Samples for a frame: pixels of shape (rows, columns) from pixel ``left`` on, and their gain's rows."""
+
+    frame: _Frame
+    left: int
+    pixels: Shown = field(repr=False)
+    rows: Floats = field(repr=False)
 
 
 class ScanItem(pg.GraphicsObject):  # type: ignore[misc]
@@ -100,7 +136,7 @@ class ScanItem(pg.GraphicsObject):  # type: ignore[misc]
         self.sheet: Sheet | None = None
         self.paint_with: Paint | None = None
         self._even_mm, self._origin_mm = 0.0, 0.0
-        self._taken: tuple[_Grid, Shown] | None = None
+        self._taken: _Taken | None = None
         self._image: tuple[QImage, NDArray[np.uint8]] | None = None
 
     def show_sheet(self, sheet: Sheet | None) -> None:
@@ -140,50 +176,79 @@ class ScanItem(pg.GraphicsObject):  # type: ignore[misc]
         ratio = device.devicePixelRatioF() if device is not None else 1.0
         if seen.isEmpty():
             return
-        grid = self._grid(seen, to_pixels.mapRect(seen), ratio)
-        image = self._image_of(grid)
-        place = QRectF(
-            self._origin_mm + grid.first * grid.width_mm,
-            (grid.top - 0.5) * self.sheet.dt_ns,
-            grid.count * grid.width_mm,
-            image.height() * grid.together * self.sheet.dt_ns,
-        )
-        target = to_pixels.mapRect(place)
+        frame = _Frame.of(seen, to_pixels, ratio)
+        image, left = self._image_of(frame, ratio)
         painter.save()
         painter.setClipRect(seen)
         painter.setWorldTransform(QTransform())
-        painter.setRenderHint(QPainter.RenderHint.SmoothPixmapTransform)
-        painter.drawImage(target, image)
+        # Pixel on pixel: to have it scaled while painting takes longer than all the rest.
+        painter.drawImage(QPointF(left / ratio, frame.top / ratio), image)
         painter.restore()
 
-    def _grid(self, seen: QRectF, pixels: QRectF, ratio: float) -> _Grid:
-        """Columns for what is seen: one to a pixel, or one to a trace where traces are wider."""
-        assert self.sheet is not None
-        width = max(seen.width() / max(pixels.width() * ratio, 1.0), self._even_mm)
-        first = math.floor((seen.left() - self._origin_mm) / width) - 1
-        last = math.ceil((seen.right() - self._origin_mm) / width) + 1
-        top = max(0, int(seen.top() / self.sheet.dt_ns - 1))
-        bottom = min(self.sheet.samples, math.ceil(seen.bottom() / self.sheet.dt_ns) + 2)
-        together = max(1, int((bottom - top) / max(pixels.height() * ratio, 1.0)))
-        top, bottom = top // together * together, max(top + 1, bottom)
-        return _Grid(first, last - first, width, top, bottom, together)
-
-    def _image_of(self, grid: _Grid) -> QImage:
-        sheet, paint = self.sheet, self.paint_with
-        assert sheet is not None
+    def _image_of(self, frame: _Frame, ratio: float) -> tuple[QImage, int]:
+        """The image of a frame, and the pixel where it begins."""
+        paint = self.paint_with
         assert paint is not None
-        if self._taken is None or self._taken[0] != grid:
-            rows = slice(grid.top, grid.bottom)
-            edges = grid.edges_mm(self._origin_mm)
-            across = columns(sheet.levels, sheet.where_mm, edges, rows).T
-            self._taken = grid, np.ascontiguousarray(narrowed(across, grid.together))
-            self._image = None
+        if self._taken is None or self._taken.frame != frame:
+            self._taken, self._image = self._take(frame), None
         if self._image is None:
-            gain = paint.gain[grid.top : grid.bottom : grid.together]
-            places = paint.shades.places(self._taken[1], gain)
+            taken = self._taken
+            gain = np.interp(taken.rows, np.arange(len(paint.gain)), paint.gain)
+            places = paint.shades.places(taken.pixels, gain.astype(np.float32))
             height, width = places.shape
             image = QImage(places.data, width, height, width, QImage.Format.Format_Indexed8)
             image.setColorTable(paint.colours)
+            image.setDevicePixelRatio(ratio)
             # The image does not own its pixels: they are kept beside it.
             self._image = image, places
-        return self._image[0]
+        return self._image[0], self._taken.left
+
+    def _take(self, frame: _Frame) -> _Taken:
+        """Work out the samples of a frame: the strongest of many, or between those of few."""
+        sheet = self.sheet
+        assert sheet is not None
+        rows = np.clip(frame.times_ns / sheet.dt_ns, 0, sheet.samples - 1)
+        first, last = int(rows[0]), min(int(rows[-1]) + 2, sheet.samples)
+        across, left = self._columns(sheet, frame, slice(first, last))
+        together = max(1, int((last - first) / len(rows)))
+        down = narrowed(turned(across), together)
+        pixels = between(down, (rows - first) / together)
+        return _Taken(frame, left, pixels, rows)
+
+    def _columns(self, sheet: Sheet, frame: _Frame, rows: slice) -> tuple[Shown, int]:
+        """Samples of each column of pixels, shape (columns, samples), and the pixel of the first."""
+        origin, even = self._origin_mm, self._even_mm
+        if even * frame.px_per_mm > 1:
+            traces = (frame.places_mm - origin) / even - 0.5
+            first = math.floor(traces[0])
+            edges = origin + even * np.arange(first, math.floor(traces[-1]) + 3)
+            wide = columns(sheet.levels, sheet.where_mm, edges, rows)
+            return between(wide, traces - first), frame.left
+        width = 1 / frame.px_per_mm
+        first = math.floor((frame.places_mm[0] - origin) / width)
+        edges = origin + width * np.arange(first, first + frame.right - frame.left + 2)
+        left = round(frame.across_px + frame.px_per_mm * (origin + width * first))
+        return columns(sheet.levels, sheet.where_mm, edges, rows), left
+
+
+def turned(across: Shown) -> Shown:
+    """The transpose, written strip by strip: three times as fast as all at once."""
+    down = np.empty(across.shape[::-1], np.float32)
+    for first in range(0, len(across), _STRIP):
+        down[:, first : first + _STRIP] = across[first : first + _STRIP].T
+    return down
+
+
+def between(values: Shown, places: Floats) -> Shown:
+    """Rows at fractional places between those of an array, by straight lines, shape (places, ...)."""
+    last = len(values) - 1
+    if last < 1:
+        return np.repeat(values, len(places), axis=0)
+    index = np.clip(places.astype(np.intp), 0, last - 1)
+    share = np.clip(places - index, 0, 1).astype(np.float32)[:, None]
+    found = values[index]
+    step = values[index + 1]
+    step -= found
+    step *= share
+    found += step
+    return found

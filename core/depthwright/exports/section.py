@@ -93,7 +93,7 @@ def draw_samples(
     where = line.on_concrete_mm(scan.positions_mm)
     gain = gain_with_depth(line.recipe, setting, scan)
     values = columns(make_levels(chain).levels, where, edges) * gain
-    shades = Shades.of(chain, gain, style.contrast)
+    shades = Shades.of(chain, gain).times(1 / style.contrast)
     colours = matplotlib.colormaps[style.colour_map]
     axes.imshow(
         values.T,

@@ -36,10 +36,14 @@ class Shades:
     high: float
 
     @staticmethod
-    def of(chain: Chain, gain: Gain, contrast: float) -> "Shades":
+    def of(chain: Chain, gain: Gain) -> "Shades":
         """Shades by the line's own strength; an envelope, which is never negative, begins at zero."""
-        level = full_scale(chain.sample, gain) / contrast
+        level = full_scale(chain.sample, gain)
         return Shades(0.0 if chain.recipe.envelope else -level, level)
+
+    def times(self, factor: float) -> "Shades":
+        """Shades that end at other amplitudes: at half of them for a contrast of 2."""
+        return Shades(self.low * factor, self.high * factor)
 
     def places(self, picture: NDArray[np.float32], gain: Gain) -> NDArray[np.uint8]:
         """Places in a map of 256 colours, shape (samples, columns), as the picture."""

@@ -12,7 +12,7 @@ GAIN = np.ones(300, np.float32)
 
 def shades_of(scan, setting_for, **recipe):
     chain = make_chain(scan, NOTHING.model_copy(update=recipe), setting_for(scan))
-    return Shades.of(chain, GAIN, 1.0)
+    return Shades.of(chain, GAIN)
 
 
 def test_a_wave_is_shown_about_zero_and_an_envelope_from_zero(noisy_scan, setting_for):
