@@ -238,7 +238,7 @@ class Viewing(QObject):
         if self._scaled is None or self._scaled[0] != scaled_by:
             gain = gain_with_depth(recipe, setting, shown.chain.scan)
             self._scaled = scaled_by, gain, Shades.of(shown.chain, gain)
-        _, gain, shades = self._scaled
+        gain, shades = self._scaled[1:]
         self.window.pane.show_shading(style, gain, shades.times(1 / style.contrast))
 
     def style(self) -> ImageStyle:

@@ -106,6 +106,11 @@ class _Frame:
         )
 
     @property
+    def is_empty(self) -> bool:
+        """Whether there is no pixel in it, as while a window is being laid out."""
+        return self.left >= self.right or self.top >= self.bottom
+
+    @property
     def places_mm(self) -> Floats:
         """Distance at the middle of each column of pixels, shape (columns,)."""
         pixels = np.arange(self.left, self.right, dtype=np.float64)
@@ -177,6 +182,8 @@ class ScanItem(pg.GraphicsObject):  # type: ignore[misc]
         if seen.isEmpty():
             return
         frame = _Frame.of(seen, to_pixels, ratio)
+        if frame.is_empty:
+            return
         image, left = self._image_of(frame, ratio)
         painter.save()
         painter.setClipRect(seen)
