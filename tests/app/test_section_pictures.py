@@ -42,15 +42,13 @@ def test_the_section_looks_as_it_did(marked, name, tmp_path):
     pane.show_look(look)
     marked.window.entries.change_recipe("Recipe", **recipe)
     marked.settle()
-    pane.setParent(None)
-    pane.resize(900, 600)
-    pane.show()
+    pane.setFixedSize(900, 600)
+    marked.settle()
     marked.window.viewing.choose_exaggeration(exaggeration)
     pane.show_all()
     marked.settle()
     # Without the axes, whose letters are every machine's own.
     drawn = pane.grab(pane.box.sceneBoundingRect().toAlignedRect()).toImage()
-    pane.close()
     drawn.setDevicePixelRatio(1.0)
     path = BASELINE / f"section-{name}.png"
     wanted = QImage(str(path))
