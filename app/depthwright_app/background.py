@@ -81,7 +81,13 @@ class Background(QObject):
             if progress is not None:
                 self._message.emit(ticket, "progress", fraction)
 
-        future = (self._behind if behind else self._executor).submit(work, report)
+        def wanted_work() -> Any:
+            # While it waited for a thread it may have been replaced.
+            if not self._is_wanted(ticket):
+                raise CancelledError
+            return work(report)
+
+        future = (self._behind if behind else self._executor).submit(wanted_work)
         future.add_done_callback(lambda finished: self._finished(ticket, finished))
 
     def _is_wanted(self, ticket: _Ticket) -> bool:

@@ -21,6 +21,9 @@ class MessageStrip(QFrame):
         self.progress = QProgressBar()
         self.progress.setFixedWidth(160)
         self.progress.setRange(0, 100)
+        self.progress.setToolTip(
+            "Until this is done a long line is shown by one of every so many traces."
+        )
         self.cancel = QPushButton("Cancel")
         self.place = QLabel()
         self.place.setAccessibleName("Place under the pointer")

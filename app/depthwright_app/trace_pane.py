@@ -44,10 +44,10 @@ class TracePane(pg.PlotItem):  # type: ignore[misc]
         self._ink = look.text
         self.setTitle(self._title, size="9pt", color=self._ink)
 
-    def show_trace(self, stage: PickStage, trace: int, place: str, recorded_mm: float) -> None:
+    def show_trace(self, stage: PickStage, trace: int, title: str, recorded_mm: float) -> None:
         """Draw one trace and its envelope, headed by where it lies."""
         self.place_mm = recorded_mm
-        self._title = f"Trace at {place}"
+        self._title = title
         self.setTitle(self._title, size="9pt", color=self._ink)
         if self._shown == (id(stage), trace):
             return

@@ -5,7 +5,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
-import numpy as np
 from PySide6.QtCore import QObject, QTimer
 
 from depthwright.errors import DepthwrightError
@@ -84,11 +83,13 @@ class Viewing(QObject):
         window, document = self.window, self.document
         line, stage, model = document.line, document.stage, document.model
         if line is None or stage is None or model is None:
-            self._asked = self._shown = self._setting = None
-            window.pane.show_sheet(None)
+            self._setting = None
+            self._show_nothing()
             window.pane.trace.clear_trace()
             window.recipe_panel.show_nothing()
             return
+        if self._shown is not None and self._shown.line_id != line.id:
+            self._show_nothing()
         recipe = line.recipe.model_copy(update=dict(self._preview))
         setting = recipe_setting(document.job, line, model, stage.scan, stage.direct)
         self._setting = setting
@@ -97,12 +98,23 @@ class Viewing(QObject):
             window.recipe_panel.show_recipe(recipe, document.job.unit, band)
         self._scale()
         asked = (line.id, id(stage.scan), id(stage.direct), *_needs(recipe, setting))
-        if asked != self._asked:
-            self._asked = asked
-            self._run(line.id, stage, recipe, setting, final=not self._preview)
+        final = not self._preview
+        if (*asked, final) != self._asked:
+            self._asked = (*asked, final)
+            self._run(line.id, stage, recipe, setting, final)
         elif self._shown is not None and self._shown.line_id == line.id:
             self._place(line, stage)
             self.reshade()
+
+    def _show_nothing(self) -> None:
+        """No picture: no line, or another one than the picture's, which must not be clicked on."""
+        self._asked = self._shown = self._placed = self._scaled = None
+        for topic in ("look", "image", "detail"):
+            self.window.background.cancel(topic)
+        self.window.strip.show_progress(None)
+        self.window.pane.show_sheet(None)
+        self.window.recipe_panel.show_findings({})
+        self.window.recipe_panel.show_spectrum(None, None)
 
     def preview(self, fields: Mapping[str, object] | None) -> None:
         """Show what other settings would give, while a control is moved; None goes back to what is."""
@@ -117,10 +129,11 @@ class Viewing(QObject):
         short = scan.traces <= SHORT_TRACES
         seen = self._traces_seen() if self._shown and self._shown.line_id == line_id else None
 
-        def look(_: Report) -> _Shown:
+        def look(report: Report) -> _Shown:
             chain = make_chain(scan, recipe, setting)
             if short:
-                return _Shown(line_id, chain, make_levels(chain))
+                return _Shown(line_id, chain, make_levels(chain, report))
+            report(0.0)
             looks = [quick_level(chain, 0, scan.traces, LOOK_COLUMNS)]
             if seen is not None:
                 looks.append(quick_level(chain, *seen, LOOK_COLUMNS))
@@ -156,7 +169,6 @@ class Viewing(QObject):
         self._shown, self._placed = shown, None
         self._place(line, stage)
         self.reshade()
-        self.trace_of_selection()
         panel = self.window.recipe_panel
         panel.show_spectrum(*shown.chain.spectrum)
         panel.show_findings(shown.levels.findings(shown.chain))
@@ -187,11 +199,14 @@ class Viewing(QObject):
 
     def _detail(self) -> None:
         """Of a line too long to be kept whole, run the part in view again at its finest."""
-        shown = self._shown
-        if shown is None or self.window.background.busy("image"):
+        shown, stage = self._shown, self.document.stage
+        if shown is None or stage is None or self.window.background.busy("image"):
+            return
+        if shown.line_id != self.document.line_id or shown.chain.scan is not stage.scan:
             return
         first, last = self._traces_seen()
-        finest = min(level.step for level in shown.levels.levels)
+        here = [v for v in shown.levels.levels if v.first <= first and last <= v.last]
+        finest = min(level.step for level in here)
         wanted = (last - first) / max(self.window.pane.box.width(), 1.0)
         if finest == 1 or wanted >= finest or last - first > DETAIL_TRACES:
             return
@@ -237,7 +252,7 @@ class Viewing(QObject):
         scaled_by = (id(shown), recipe.gain_db_per_100mm, recipe.gain_from_mm, *deep)
         if self._scaled is None or self._scaled[0] != scaled_by:
             gain = gain_with_depth(recipe, setting, shown.chain.scan)
-            self._scaled = scaled_by, gain, Shades.of(shown.chain, gain)
+            self._scaled = scaled_by, gain, Shades.of(shown.chain)
         gain, shades = self._scaled[1:]
         self.window.pane.show_shading(style, gain, shades.times(1 / style.contrast))
 
@@ -292,12 +307,20 @@ class Viewing(QObject):
             return
         if self._pinned_mm is not None:
             recorded_mm = self._pinned_mm
-        middle = float(stage.scan.positions_mm[stage.scan.traces // 2])
-        trace = stage.scan.nearest_trace(middle if recorded_mm is None else recorded_mm)
+        if recorded_mm is None and self._pointed is not None:
+            recorded_mm = self._pointed[0]
+        if recorded_mm is None:
+            recorded_mm = line.recorded_mm(sum(shown_edges_mm(line, stage.scan)) / 2)
+        trace = stage.scan.nearest_trace(recorded_mm)
         recorded = float(stage.scan.positions_mm[trace])
-        pinned = "  (pinned)" if self._pinned_mm is not None else ""
-        where = place_words(line, recorded, self.document.job.unit) + pinned
-        self.window.pane.trace.show_trace(stage, trace, where, recorded)
+        held = "Pinned" if self._pinned_mm is not None else "Trace"
+        title = f"{held} at {place_words(line, recorded, self.document.job.unit)}"
+        try:
+            self.window.pane.trace.show_trace(stage, trace, title, recorded)
+        except DepthwrightError as problem:
+            self.window.pane.trace.clear_trace()
+            self.document.said.emit(str(problem), True)
+            return
         self.window.pane.show_trace_place(line.on_concrete_mm(recorded))
 
     def read_out(self, recorded_mm: float, time_ns: float) -> None:
@@ -321,8 +344,13 @@ class Viewing(QObject):
             else format_interval(depth.value_mm, depth.expanded_mm, unit)
         )
         provisional = ", provisional" if document.results.provisional else ""
-        strength = stage.strength_db(stage.scan.nearest_trace(recorded_mm), time_ns)
-        level = f"{strength:.0f} dB".replace("-", "−") if np.isfinite(strength) else "no echo"
+        try:
+            strength = stage.strength_db(stage.scan.nearest_trace(recorded_mm), time_ns)
+        except DepthwrightError as problem:
+            document.said.emit(str(problem), True)
+            return
+        seen = math.isfinite(strength)
+        level = f"{strength:.0f} dB of direct wave".replace("-", "−") if seen else "no echo"
         self.window.strip.show_place(
             f"{place_words(line, recorded_mm, unit)}   {time_ns - model.zero_ns:.2f} ns   "
             f"{deep}{provisional}   {level}"
@@ -339,5 +367,5 @@ def _needs(recipe: Recipe, setting: Setting) -> tuple[object, ...]:
         setting.centre_frequency_ghz,
         setting.trace_spacing_mm,
         (round(setting.permittivity, 2), round(setting.zero_ns, 3)) if deep else None,
-        setting.face_ns if spared else None,
+        (setting.face_ns, round(setting.zero_ns, 3)) if spared else None,
     )

@@ -146,7 +146,7 @@ class Section:
     def shade(self, contrast, db):
         if db != self.scaled[0]:
             gain = gain_with_depth(Recipe(gain_db_per_100mm=db), self.setting, self.scan)
-            self.scaled = db, gain, Shades.of(self.chain, gain)
+            self.scaled = db, gain, Shades.of(self.chain)
         _, gain, shades = self.scaled
         self.pane.show_shading(ImageStyle(contrast=contrast), gain, shades.times(1 / contrast))
 

@@ -103,6 +103,30 @@ def test_another_line_brings_its_own_recipe_and_picture(seen):
     assert seen.pane.scan.sheet.levels[0].values.min() >= 0
 
 
+def test_while_another_line_is_made_ready_the_old_picture_is_gone(seen):
+    """Its echoes must not be marked under the other line's name."""
+    seen.document.show_line("line-2")
+    assert seen.pane.scan.sheet is None
+    seen.settle()
+    assert seen.pane.scan.sheet is not None
+
+
+def test_only_the_newest_of_many_previews_is_worked_out(seen, monkeypatch):
+    made = looks(seen)
+    for high in np.linspace(2.0, 4.0, 30):
+        seen.window.viewing.preview({"band": True, "band_high_ghz": float(high)})
+        seen.window.viewing.show_line()
+    seen.settle()
+    assert len(made) < 10
+    assert made[-1][1].band_high_ghz == 4.0
+
+
+def test_a_gain_that_reaches_far_leaves_no_blank_picture(seen):
+    seen.window.entries.change_recipe("Gain", gain_db_per_100mm=60.0)
+    seen.settle()
+    assert np.isfinite(seen.pane.scan.paint_with.gain).all()
+
+
 # Long lines.
 
 
@@ -132,13 +156,37 @@ def test_a_line_too_long_to_keep_is_run_again_where_it_is_looked_at(long_line, m
     long_line.settle()
     assert min(level.step for level in long_line.pane.scan.sheet.levels) == 4
     long_line.pane.box.setXRange(21_000, 22_000, padding=0)
-    long_line.qtbot.waitUntil(
-        lambda: min(level.step for level in long_line.pane.scan.sheet.levels) == 1
-    )
+    fine = lambda: min(level.step for level in long_line.pane.scan.sheet.levels) == 1  # noqa: E731
+    long_line.qtbot.waitUntil(fine)
+    long_line.pane.box.setXRange(2000, 3000, padding=0)
+    QTest.qWait(200)
+    long_line.settle()
+    assert next(v for v in long_line.pane.scan.sheet.levels if v.step == 1).first < 500
+    long_line.pane.box.setXRange(21_000, 22_000, padding=0)
+    QTest.qWait(200)
     long_line.settle()
     detail = next(level for level in long_line.pane.scan.sheet.levels if level.step == 1)
     assert detail.first <= 4321 < detail.last
     assert np.abs(detail.values[4321 - detail.first, 120:130]).max() > 1
+
+
+def test_a_previewed_step_that_is_kept_is_worked_out_for_the_whole_line(long_line):
+    viewing = long_line.window.viewing
+    viewing.preview({"band": True})
+    viewing.show_line()
+    long_line.settle()
+    assert min(level.step for level in long_line.pane.scan.sheet.levels) > 1
+    viewing.preview(None)
+    long_line.window.entries.change_recipe("Band-pass", band=True)
+    long_line.settle()
+    assert min(level.step for level in long_line.pane.scan.sheet.levels) == 1
+
+
+def test_the_overview_frame_stops_at_the_ends_as_wide_as_it_is(long_line):
+    pane = long_line.pane
+    pane.box.setXRange(1000, 5000, padding=0)
+    pane.overview.frame.setRegion((-2000, 2000))
+    assert pane.seen_mm == pytest.approx((-2.5, 3997.5), abs=1)
 
 
 def test_who_does_not_want_to_wait_keeps_the_first_look(long_line):
@@ -173,7 +221,7 @@ def test_a_true_scale_stays_true_through_zoom_and_resize(seen):
     seen.window.resize(1200, 820)
     seen.settle()
     assert scale_of(seen) == pytest.approx(1.0, rel=0.02)
-    assert "depths drawn 1 times" in seen.pane.distance_axis.labelText
+    assert "true scale" in seen.pane.distance_axis.labelText
     seen.trigger("exaggeration-fill")
     assert seen.pane.box.viewRange()[0][1] > 1000
 
@@ -252,6 +300,16 @@ def test_the_right_arrow_moves_a_mark_to_the_right_on_a_reversed_line_too(seen):
     seen.press(Qt.Key.Key_Right)
     after = seen.line.on_concrete_mm(seen.line.mark(bar.id).position_mm)
     assert after == pytest.approx(before + 5.0, abs=0.1)
+
+
+def test_nothing_is_marked_where_a_cropped_line_is_not_shown(seen):
+    seen.document.edit("Crop", lambda job: edits.crop_line(job, "line-1", (200.0, 700.0)))
+    seen.settle()
+    seen.trigger("exaggeration-1:1")
+    seen.pane.box.setXRange(500, 1000, padding=0)
+    count = len(seen.line.marks)
+    seen.click(870.0, seen.document.model.zero_ns + 1.0)
+    assert len(seen.line.marks) == count
 
 
 def test_a_cropped_line_shows_its_part_and_keeps_all_marks(seen):

@@ -56,6 +56,7 @@ class LineSheet(QDialog):
         box.addWidget(heading("Antenna (all lines recorded with it follow)"))
         box.addLayout(self._antenna_form())
         card = QPushButton("Load an antenna card…")
+        card.setAutoDefault(False)
         card.clicked.connect(self._ask_card)
         box.addWidget(card)
         self.complaint = QLabel()
@@ -66,10 +67,11 @@ class LineSheet(QDialog):
         )
         apply = buttons.button(QDialogButtonBox.StandardButton.Apply)
         apply.setProperty("primary", True)
-        apply.setDefault(True)
         apply.clicked.connect(self._accept)
         buttons.rejected.connect(self.reject)
         box.addWidget(buttons)
+        # Once it is in the sheet: earlier, the sheet makes its first button the default.
+        apply.setDefault(True)
         self.change_line: dict[str, Any] = {}
         self.change_antenna: dict[str, Any] = {}
 

@@ -158,10 +158,11 @@ class PlaceSheet(QDialog):
         )
         apply = buttons.button(QDialogButtonBox.StandardButton.Apply)
         apply.setProperty("primary", True)
-        apply.setDefault(True)
         apply.clicked.connect(self._accept)
         buttons.rejected.connect(self.reject)
         box.addWidget(buttons)
+        # Once it is in the sheet: earlier, the sheet makes its first button the default.
+        apply.setDefault(True)
 
     # What is typed.
 

@@ -44,6 +44,7 @@ class Overview(pg.PlotItem):  # type: ignore[misc]
         looked_at.sigXRangeChanged.connect(self._follow)
         self._following = False
         self._stronger = 1.0
+        self._edges_mm = (0.0, 1.0)
         self.show_sheet(None)
 
     def show_look(self, look: theme.Look) -> None:
@@ -68,7 +69,7 @@ class Overview(pg.PlotItem):  # type: ignore[misc]
         if sheet is not None and long:
             self._stronger = _stronger(sheet.levels)
             self.getViewBox().setRange(sheet.rect, padding=0)
-            self.frame.setBounds(sheet.edges_mm)
+            self._edges_mm = sheet.edges_mm
             self._follow()
 
     def show_paint(self, paint: Paint) -> None:
@@ -84,8 +85,15 @@ class Overview(pg.PlotItem):  # type: ignore[misc]
 
     def _moved(self) -> None:
         """The frame was moved: so does the view."""
-        if not self._following:
-            self._looked_at.setXRange(*self.frame.getRegion(), padding=0)
+        if self._following:
+            return
+        (left, right), (first, last) = self.frame.getRegion(), self._edges_mm
+        # Pushed against an end of the line the frame stops there, as wide as it is.
+        step = max(first - left, 0.0) + min(last - right, 0.0)
+        if step and right - left < last - first:
+            left, right = left + step, right + step
+        self._looked_at.setXRange(max(left, first), min(right, last), padding=0)
+        self._follow()
 
     def mouseClickEvent(self, event: "pg.GraphicsScene.mouseEvents.MouseClickEvent") -> None:  # noqa: N802
         """A click beside the frame brings it there."""

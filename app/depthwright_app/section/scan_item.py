@@ -215,11 +215,13 @@ class ScanItem(pg.GraphicsObject):  # type: ignore[misc]
         sheet = self.sheet
         assert sheet is not None
         rows = np.clip(frame.times_ns / sheet.dt_ns, 0, sheet.samples - 1)
-        first, last = int(rows[0]), min(int(rows[-1]) + 2, sheet.samples)
+        together = max(1, int((rows[-1] - rows[0]) / len(rows)))
+        # Groups of samples are counted from the record's first, so that a pan never regroups them.
+        first = int(rows[0]) // together * together
+        last = min(int(rows[-1]) + 1 + together, sheet.samples)
         across, left = self._columns(sheet, frame, slice(first, last))
-        together = max(1, int((last - first) / len(rows)))
         down = narrowed(turned(across), together)
-        pixels = between(down, (rows - first) / together)
+        pixels = between(down, (rows - first - (together - 1) / 2) / together)
         return _Taken(frame, left, pixels, rows)
 
     def _columns(self, sheet: Sheet, frame: _Frame, rows: slice) -> tuple[Shown, int]:

@@ -155,6 +155,7 @@ class SectionPane(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         self.box.sigXRangeChanged.connect(self._keep_scale)
         self.box.sigResized.connect(self._keep_scale)
         self.box.sigRangeChanged.connect(self._name_distance)
+        self.box.sigResized.connect(self._name_distance)
         self._pointer = QPointF()
         # Owned by this widget, so that it ends with it; a snap is worked out 30 times a second.
         self._hover = QTimer(self, singleShot=True, interval=33)
@@ -242,7 +243,7 @@ class SectionPane(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         (left, right), (top, bottom) = self.box.viewRange()
         deep = (bottom - top) / self._ns_per_mm / max(self.box.height(), 1.0)
         times = (right - left) / max(self.box.width(), 1.0) / deep if deep > 0 else math.nan
-        drawn = f" · depths drawn {times:.3g} times larger" if math.isfinite(times) else ""
+        drawn = f" · {_scale_words(times)}" if math.isfinite(times) else ""
         words = f"Distance from the datum, {self._unit}{drawn}"
         if words != self.distance_axis.labelText:
             self.distance_axis.setLabel(words)
@@ -300,7 +301,9 @@ class SectionPane(pg.GraphicsLayoutWidget):  # type: ignore[misc]
 
     def _click(self, distance_mm: float, time_ns: float) -> None:
         self.setFocus()
-        self.clicked.emit(distance_mm, time_ns)
+        # Beside the line, or beside the part of it that is shown, there is nothing to point at.
+        if self._line_rect.contains(distance_mm, time_ns):
+            self.clicked.emit(distance_mm, time_ns)
 
     def _point_at(self, scene: QPointF) -> None:
         self._pointer = QPointF(scene)
@@ -309,8 +312,9 @@ class SectionPane(pg.GraphicsLayoutWidget):  # type: ignore[misc]
 
     def _moved(self) -> None:
         scene = self._pointer
-        if self.box.sceneBoundingRect().contains(scene):
-            where = self.box.mapSceneToView(scene)
+        where = self.box.mapSceneToView(scene)
+        inside = self.box.sceneBoundingRect().contains(scene)
+        if inside and self._line_rect.contains(where.x(), where.y()):
             self.hovered.emit(where.x(), where.y())
         else:
             self.left.emit()
@@ -349,3 +353,11 @@ class SectionPane(pg.GraphicsLayoutWidget):  # type: ignore[misc]
             self.key_pressed.emit(int(event.key()))
         else:
             super().keyPressEvent(event)
+
+
+def _scale_words(times: float) -> str:
+    """How much larger than distances depths are drawn."""
+    if abs(times - 1) < 0.005:
+        return "true scale"
+    shown = f"{times:.0f}" if times >= 100 else f"{times:.3g}"
+    return f"depths drawn {shown} times larger"

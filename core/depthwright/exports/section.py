@@ -1,6 +1,7 @@
 """The section on paper: the samples as displayed, on recorded time, between distance and depth axes."""
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import matplotlib
@@ -17,13 +18,16 @@ from depthwright.job import Job, Line
 from depthwright.results.tracking import shown_edges_mm
 from depthwright.results.values import LineModel
 from depthwright.scan import Scan
-from depthwright.showing.chain import make_chain
-from depthwright.showing.levels import columns, make_levels
+from depthwright.showing.chain import Chain, make_chain
+from depthwright.showing.levels import Level, columns, make_levels
 from depthwright.showing.setting import Setting
 from depthwright.showing.shades import Shades, gain_with_depth
 from depthwright.units import MM_PER_UNIT, LengthUnit, from_mm
 
 Floats = NDArray[np.float64]
+
+PART_TRACES = 8192
+"""Up to so many traces are drawn from the line itself, not from levels of detail."""
 
 _STEPS: dict[LengthUnit, tuple[float, ...]] = {
     "mm": (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000, 10_000, 20_000, 50_000),
@@ -92,8 +96,8 @@ def draw_samples(
     edges = np.linspace(extent.left_mm, extent.right_mm, count + 1)
     where = line.on_concrete_mm(scan.positions_mm)
     gain = gain_with_depth(line.recipe, setting, scan)
-    values = columns(make_levels(chain).levels, where, edges) * gain
-    shades = Shades.of(chain, gain).times(1 / style.contrast)
+    values = columns(_levels(chain, where, extent), where, edges) * gain
+    shades = Shades.of(chain).times(1 / style.contrast)
     colours = matplotlib.colormaps[style.colour_map]
     axes.imshow(
         values.T,
@@ -108,6 +112,15 @@ def draw_samples(
     )  # fmt: skip
     axes.set_xlim(extent.left_mm, extent.right_mm)
     axes.set_ylim(extent.bottom_ns, extent.top_ns)
+
+
+def _levels(chain: Chain, where_mm: Floats, extent: Extent) -> Sequence[Level]:
+    """The whole line at all levels; of a short part of a long one only that, at its finest."""
+    inside = np.flatnonzero((where_mm >= extent.left_mm) & (where_mm <= extent.right_mm))
+    if len(inside) and len(inside) <= PART_TRACES:
+        first, last = max(0, inside[0] - 1), min(len(where_mm), inside[-1] + 2)
+        return (Level(int(first), 1, chain.block(int(first), int(last))),)
+    return make_levels(chain).levels
 
 
 def draw_axes(

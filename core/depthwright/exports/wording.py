@@ -201,16 +201,26 @@ def source_words(line: Line) -> str:
 
 
 def recipe_words(line: Line) -> str:
-    """What was done to the samples before they were shown."""
+    """What was done to the samples before they were shown, in the order in which it was done."""
     recipe = line.recipe
-    steps = []
-    if recipe.dewow:
-        steps.append("dewow")
-    if recipe.remove_background:
-        steps.append("background removed")
-    if recipe.gain_db_per_100mm > 0:
-        steps.append(f"gain {recipe.gain_db_per_100mm:g} dB per 100 mm")
-    return f"Shown with {', '.join(steps)}." if steps else "Shown as recorded."
+    low, high = recipe.band_low_ghz, recipe.band_high_ghz
+    typed = f"from {low or 0:g} to {high:g} GHz" if high else f"from {low or 0:g} GHz"
+    band = typed if low or high else "to the pulse's band"
+    steps = (
+        (recipe.repair, "dead traces and spikes repaired"),
+        (recipe.dewow, "dewow"),
+        (recipe.band, f"band-pass {band}"),
+        (recipe.align, "direct wave levelled"),
+        (recipe.remove_direct, "direct wave removed"),
+        (recipe.remove_background, f"background removed ({recipe.background_from})"),
+        (recipe.smooth, "smoothed along the line"),
+        (recipe.migrate, "migrated with the adopted depth model"),
+        (recipe.envelope, "envelope"),
+        (recipe.even_gain, "even gain"),
+        (recipe.gain_db_per_100mm > 0, f"gain {recipe.gain_db_per_100mm:g} dB per 100 mm"),
+    )
+    done = [words for on, words in steps if on]
+    return f"Shown with {', '.join(done)}." if done else "Shown as recorded."
 
 
 def remarks_on_bars(bars: tuple[BarRow, ...]) -> tuple[str, ...]:

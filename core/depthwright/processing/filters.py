@@ -29,6 +29,9 @@ _PRODUCT_TRACES = 64
 _TURN_STEPS = 32
 
 
+MOST_GAIN_DB = 160.0
+
+
 def cache_slices(traces: int, samples: int) -> Iterator[slice]:
     """Pieces of a block small enough for the processor's cache, as slices of its traces."""
     size = max(1, _CACHE_SAMPLES // max(samples, 1))
@@ -192,9 +195,13 @@ def smooth_along(block: Block, sigma_traces: float) -> Block:
 def gain_factor(
     samples: int, dt_ns: float, start_ns: float, db_per_ns: float
 ) -> NDArray[np.float32]:
-    """Factors that raise later samples by ``db_per_ns`` from ``start_ns`` on, shape (samples,)."""
+    """Factors that raise later samples by ``db_per_ns`` from ``start_ns`` on, shape (samples,).
+
+    They end at :data:`MOST_GAIN_DB`, where nothing but noise is left to raise.
+    """
     time = np.arange(samples) * dt_ns
-    factor = 10 ** (db_per_ns * np.maximum(time - start_ns, 0.0) / 20)
+    raised_db = db_per_ns * np.maximum(time - start_ns, 0.0)
+    factor = 10 ** (np.minimum(raised_db, MOST_GAIN_DB) / 20)
     single: NDArray[np.float32] = factor.astype(np.float32)
     return single
 

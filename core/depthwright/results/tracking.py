@@ -62,6 +62,8 @@ def shown_edges_mm(line: Line, scan: Scan) -> tuple[float, float]:
     """Distances from the datum between which a line is shown: its ends, or those of its crop."""
     left, right = scan.edges_mm
     if line.crop_mm is not None:
-        left, right = max(left, line.crop_mm[0]), min(right, line.crop_mm[1])
+        low, high = max(left, line.crop_mm[0]), min(right, line.crop_mm[1])
+        # A crop beside the line, as another scan's may be, hides nothing.
+        left, right = (low, high) if low < high else (left, right)
     first, last = sorted((line.on_concrete_mm(left), line.on_concrete_mm(right)))
     return first, last

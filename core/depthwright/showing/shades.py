@@ -36,9 +36,12 @@ class Shades:
     high: float
 
     @staticmethod
-    def of(chain: Chain, gain: Gain) -> "Shades":
-        """Shades by the line's own strength; an envelope, which is never negative, begins at zero."""
-        level = full_scale(chain.sample, gain)
+    def of(chain: Chain) -> "Shades":
+        """Shades by the line's own strength; an envelope, which is never negative, begins at zero.
+
+        A gain does not change them: what it raises is to be seen brighter, not the rest darker.
+        """
+        level = full_scale(chain.sample)
         return Shades(0.0 if chain.recipe.envelope else -level, level)
 
     def times(self, factor: float) -> "Shades":
@@ -54,7 +57,11 @@ class Shades:
         return placed.astype(np.uint8)
 
 
-def full_scale(sample: Block, gain: Gain) -> float:
-    """Amplitude that :data:`FULL_SCALE_PERCENTILE` of the samples stay below; 1 where all are zero."""
-    stride = max(1, len(sample) // 256)
-    return float(np.percentile(np.abs(sample[::stride] * gain), FULL_SCALE_PERCENTILE)) or 1.0
+def full_scale(sample: Block) -> float:
+    """Amplitude that :data:`FULL_SCALE_PERCENTILE` of the samples stay below, never 0.
+
+    Where so many are silent it is the largest one.
+    """
+    strength = np.abs(sample[:: max(1, len(sample) // 256)])
+    usual = float(np.percentile(strength, FULL_SCALE_PERCENTILE))
+    return usual or float(np.abs(sample).max()) or 1.0
