@@ -34,9 +34,11 @@ class _Covers(Overlay):
             painter.setPen(pen(self.look.text, 1, dashed=True))
             painter.drawPolyline(run)
         labels = Labels(painter, area)
-        for cover in self.picture.covers:
+        seen = self.boundingRect()
+        covers = [c for c in self.picture.covers if seen.left() <= c.position_mm <= seen.right()]
+        for cover in covers:
             self._cover(painter, cover, specified)
-        for cover in sorted(self.picture.covers, key=lambda cover: not cover.selected):
+        for cover in sorted(covers, key=lambda cover: not cover.selected):
             self._label(labels, cover)
 
     def _cover(self, painter: QPainter, cover: CoverBar, specified: float | None) -> None:

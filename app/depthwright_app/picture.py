@@ -175,9 +175,10 @@ def _bars(
     outlines = rows.model.bar_outline(position, np.nan_to_num(cover), diameter)
     ends = np.nan_to_num(cover[:, None] + spread[:, None] * np.array([-1.0, 1.0]))
     whiskers = rows.model.file_ns(np.maximum(ends, 0.0))
+    marks = {mark.id: mark for mark in line.marks}
     glyphs = []
     for index, row in enumerate(rows.bars):
-        mark = line.mark(row.mark_id)
+        mark = marks[row.mark_id]
         assert isinstance(mark, BarMark)
         low, high = whiskers[index].tolist() if known[index] else (mark.time_ns, mark.time_ns)
         glyphs.append(

@@ -31,6 +31,7 @@ class MarksTree(QTreeWidget):
         self.setAccessibleName("Lines and marks")
         self.setMinimumWidth(290)
         self.setIndentation(14)
+        self.setUniformRowHeights(True)
         self.currentItemChanged.connect(self._current)
         self.installEventFilter(self)
         self._filling = False
@@ -100,21 +101,22 @@ def _entries(job: Job, rows: LineRows, line_id: str) -> list[tuple[Selection, st
     """Marks in the order they lie, with what the user calls them and their depth."""
     unit = job.unit
     line = job.line(line_id)
+    marks = {mark.id: mark for mark in line.marks}
     entries = []
     for bar in rows.bars:
         depth = format_interval(bar.cover.value_mm, bar.cover.expanded_mm, unit, 1)
-        tied = _tied(tie_of(line.mark(bar.mark_id), None))
+        tied = _tied(tie_of(marks[bar.mark_id], None))
         entries.append((Selection(line_id, bar.mark_id), f"Bar {bar.number}{tied}", depth))
     for face in rows.faces:
-        name = mark_words(line.mark(face.mark_id)).capitalize()
+        name = mark_words(marks[face.mark_id]).capitalize()
         for place, anchor in enumerate(face.anchors):
             depth = format_interval(anchor.depth.value_mm, anchor.depth.expanded_mm, unit, 1)
-            tied = _tied(tie_of(line.mark(face.mark_id), place))
+            tied = _tied(tie_of(marks[face.mark_id], place))
             words = f"{name}, anchor {place + 1}{tied}"
             entries.append((Selection(line_id, face.mark_id, place), words, depth))
     for target in rows.targets:
         depth = format_interval(target.depth.value_mm, target.depth.expanded_mm, unit, 1)
-        mark = line.mark(target.mark_id)
+        mark = marks[target.mark_id]
         words = f"{mark_words(mark).capitalize()}{_tied(tie_of(mark, None))}"
         entries.append((Selection(line_id, target.mark_id), words, depth))
     entries.extend(
