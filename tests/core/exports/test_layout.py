@@ -60,8 +60,10 @@ def test_no_text_leaves_the_page_or_covers_another(
     assert_laid_out(draw(scene(extras=marks, **LAYOUTS[name])))
 
 
-@pytest.mark.parametrize("warnings", [0, 1, 3])
-@pytest.mark.parametrize("name", LAYOUTS)
+@pytest.mark.parametrize(
+    ("name", "warnings"),
+    [*((name, 1) for name in LAYOUTS), ("all at once", 0), ("all at once", 3), ("hundred bars", 3)],
+)
 def test_warnings_and_known_depths_set_aside_leave_all_in_its_place(
     scene: Made,
     draw: Made,

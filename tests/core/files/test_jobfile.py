@@ -132,7 +132,7 @@ JOBS = st.builds(
 )  # fmt: skip
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(job=JOBS)
 def test_any_job_comes_back_as_it_was(tmp_path_factory: pytest.TempPathFactory, job: Job) -> None:
     path = tmp_path_factory.getbasetemp() / "any.dwjob"
