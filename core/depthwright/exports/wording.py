@@ -207,7 +207,7 @@ def recipe_words(line: Line) -> str:
     typed = f"from {low or 0:g} to {high:g} GHz" if high else f"from {low or 0:g} GHz"
     band = typed if low or high else "to the pulse's band"
     steps = (
-        (recipe.repair, "dead traces and spikes repaired"),
+        (recipe.repair, "repair"),
         (recipe.dewow, "dewow"),
         (recipe.band, f"band-pass {band}"),
         (recipe.align, "direct wave levelled"),

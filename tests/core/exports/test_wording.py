@@ -5,7 +5,15 @@ from dataclasses import replace
 
 import pytest
 
-from depthwright.exports.wording import curvature_words, evidence_word, footing_words, outlook_words
+from depthwright.exports.wording import (
+    curvature_words,
+    evidence_word,
+    footing_words,
+    outlook_words,
+    recipe_words,
+)
+from depthwright.job import DirectPick, Line, ScanRef
+from depthwright.processing.recipe import NOTHING, Recipe
 from depthwright.results.values import EvidenceRow
 from depthwright.results.words import footing
 
@@ -81,3 +89,24 @@ def test_the_outlook_names_what_is_known_now(scene: Made) -> None:
 
 def test_without_a_mark_there_is_no_outlook(scene: Made) -> None:
     assert outlook_words(scene(0, face=False).results, "mm") == ()
+
+
+def shown(recipe: Recipe) -> str:
+    scan = ScanRef(path="a.sgy", size_bytes=1, sha256="", traces=9, samples=9, dt_ns=0.02)
+    direct = DirectPick(time_ns=1.0)
+    line = Line(id="l", name="A", scan=scan, zone="z", antenna="a", direct=direct, recipe=recipe)
+    return recipe_words(line)
+
+
+def test_every_step_of_the_recipe_is_named_in_its_order() -> None:
+    assert shown(NOTHING) == "Shown as recorded."
+    assert shown(Recipe()) == "Shown with repair, dewow."
+    band = Recipe(repair=False, dewow=False, band=True, band_low_ghz=0.5, band_high_ghz=3.0)
+    assert shown(band) == "Shown with band-pass from 0.5 to 3 GHz."
+    switches = {
+        name: True for name, field in Recipe.model_fields.items() if field.annotation is bool
+    }
+    words = shown(Recipe(**(switches | {"gain_db_per_100mm": 6.0})))
+    # The spared back face is a setting of its step, not a step.
+    assert words.count(", ") == len(switches) - 1
+    assert words.endswith("even gain, gain 6 dB per 100 mm.")
