@@ -2,16 +2,20 @@
 
 import math
 
+import numpy as np
 import pyqtgraph as pg
-from PySide6.QtCore import QPointF, QRectF, Qt
+from PySide6.QtCore import QLineF, QPointF, QRectF, Qt
 from PySide6.QtGui import QBrush, QColor, QFont, QPainter, QPolygonF
 
 from depthwright.units import LengthUnit, format_interval
 from depthwright_app import theme
 from depthwright_app.picture import CoverBar, Picture
 from depthwright_app.plotting.axes import LengthAxis
-from depthwright_app.plotting.overlay import Labels, Overlay, pen
+from depthwright_app.plotting.labels import Labels
+from depthwright_app.plotting.overlay import Overlay, pen
 
+CAP_PX = 4.0
+"""Half the length of a whisker's caps."""
 LEAST_SHORT_MM = 0.5
 """A shortfall that would be written as zero is not written."""
 
@@ -36,28 +40,44 @@ class _Covers(Overlay):
         labels = Labels(painter, area)
         seen = self.boundingRect()
         covers = [c for c in self.picture.covers if seen.left() <= c.position_mm <= seen.right()]
-        for cover in covers:
-            self._cover(painter, cover, specified)
+        crowded = len(covers) * 2 * CAP_PX > area.width()
+        for cover, ends in zip(covers, self._ends(covers), strict=True):
+            self._cover(painter, cover, ends, specified, crowded)
         for cover in sorted(covers, key=lambda cover: not cover.selected):
             self._label(labels, cover)
+        labels.write()
 
-    def _cover(self, painter: QPainter, cover: CoverBar, specified: float | None) -> None:
+    def _ends(self, covers: list[CoverBar]) -> list[list[list[float]]]:
+        """Pixels of cover - U, cover + U and the cover itself."""
+        rows = [(bar.position_mm, bar.cover_mm, bar.expanded_mm) for bar in covers]
+        position, cover, spread = np.array(rows).reshape(-1, 3).T
+        heights = (cover - spread, cover + spread, cover)
+        places = np.stack([np.stack([position, height], axis=-1) for height in heights], axis=1)
+        pixels: list[list[list[float]]] = self.pixels(places).tolist()
+        return pixels
+
+    def _cover(
+        self,
+        painter: QPainter,
+        cover: CoverBar,
+        ends: list[list[float]],
+        specified: float | None,
+        crowded: bool,
+    ) -> None:
         width = 2.5 if cover.selected else 1.5
-        ends = [
-            self.at(cover.position_mm, cover.cover_mm + sign * cover.expanded_mm)
-            for sign in (-1, 1)
-        ]
-        here = self.at(cover.position_mm, cover.cover_mm)
+        (x, low), (_, high), (_, middle) = ends
+        here = QPointF(x, middle)
         if specified is not None and cover.short_of_mm > 0:
             required = self.at(cover.position_mm, specified)
             box = QRectF(here.x() - 9, here.y(), 18, required.y() - here.y())
             painter.setPen(pen(self.look.text, 1))
             painter.setBrush(QBrush(QColor(self.look.text), Qt.BrushStyle.BDiagPattern))
             painter.drawRect(box)
-        painter.setPen(pen(self.look.text, width))
-        painter.drawPolyline(QPolygonF(ends))
-        for end in ends:
-            painter.drawLine(end - QPointF(4, 0), end + QPointF(4, 0))
+        # In a crowd the ends of the caps cannot be told apart.
+        painter.setPen(pen(self.look.text, width, square=crowded))
+        painter.drawLine(QLineF(x, low, x, high))
+        for end in (low, high):
+            painter.drawLine(QLineF(x - CAP_PX, end, x + CAP_PX, end))
         painter.setBrush(QColor(theme.SELECTED if cover.selected else theme.BAR))
         painter.setPen(pen(theme.CASING, 1.5))
         painter.drawEllipse(here, 4.5, 4.5)

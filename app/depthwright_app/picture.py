@@ -4,6 +4,7 @@ Places are in plot coordinates: distance from the datum in mm, file time in ns. 
 and touch what differs.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Literal
 
@@ -19,14 +20,39 @@ from depthwright_app.wording import place_words
 Floats = NDArray[np.float64]
 
 
+@dataclass(frozen=True, eq=False)
+class Run:
+    """A run of places, read as (mm, ns) pairs and compared by value.
+
+    ``places`` is an array of shape (points, 2): hundreds of outlines are kept and drawn as they are.
+    """
+
+    places: Floats
+
+    def __len__(self) -> int:
+        return len(self.places)
+
+    def __iter__(self) -> Iterator[tuple[float, float]]:
+        return (tuple(pair) for pair in self.places.tolist())
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, Run) and np.array_equal(self.places, other.places)
+
+    def __hash__(self) -> int:
+        return hash(self.places.tobytes())
+
+
+NOWHERE = Run(np.empty((0, 2)))
+
+
 @dataclass(frozen=True)
 class BarGlyph:
-    """A bar: outline to scale, whisker for U, label. ``outline`` holds (mm, ns) pairs."""
+    """A bar: outline to scale, whisker for U, label."""
 
     mark_id: str
     position_mm: float
     time_ns: float
-    outline: tuple[tuple[float, float], ...]
+    outline: Run
     whisker_ns: tuple[float, float]
     label: str
     short_label: str
@@ -53,11 +79,11 @@ class PointGlyph:
 
 @dataclass(frozen=True)
 class Stretch:
-    """A back face without a gap: its line and the edges of U, as (mm, ns) pairs."""
+    """A back face without a gap: its line and the edges of U."""
 
-    line: tuple[tuple[float, float], ...]
-    upper: tuple[tuple[float, float], ...]
-    lower: tuple[tuple[float, float], ...]
+    line: Run
+    upper: Run
+    lower: Run
 
 
 @dataclass(frozen=True)
@@ -174,19 +200,19 @@ def _bars(
     known = np.isfinite(cover)
     outlines = rows.model.bar_outline(position, np.nan_to_num(cover), diameter)
     ends = np.nan_to_num(cover[:, None] + spread[:, None] * np.array([-1.0, 1.0]))
-    whiskers = rows.model.file_ns(np.maximum(ends, 0.0))
+    whiskers = rows.model.file_ns(np.maximum(ends, 0.0)).tolist()
     marks = {mark.id: mark for mark in line.marks}
     glyphs = []
     for index, row in enumerate(rows.bars):
         mark = marks[row.mark_id]
         assert isinstance(mark, BarMark)
-        low, high = whiskers[index].tolist() if known[index] else (mark.time_ns, mark.time_ns)
+        low, high = whiskers[index] if known[index] else (mark.time_ns, mark.time_ns)
         glyphs.append(
             BarGlyph(
                 mark_id=row.mark_id,
                 position_mm=row.position.value_mm,
                 time_ns=mark.time_ns,
-                outline=_pairs(*outlines[index].T) if known[index] else (),
+                outline=Run(outlines[index]) if known[index] else NOWHERE,
                 whisker_ns=(low, high),
                 label=f"{row.number}   {measured_label(row.cover, job.unit)}",
                 short_label=str(row.number),
@@ -222,13 +248,11 @@ def _stretches(rows: LineRows, row: FaceRow) -> list[Stretch]:
         part = part[np.isfinite(row.depth_mm[part])]
         if len(part):
             where = row.position_mm[part]
-            runs = (_pairs(where, times[part]) for times in (row.time_ns, low, high))
-            stretches.append(Stretch(*runs))
+            line, upper, lower = (
+                Run(np.column_stack([where, times[part]])) for times in (row.time_ns, low, high)
+            )
+            stretches.append(Stretch(line, upper, lower))
     return stretches
-
-
-def _pairs(where: Floats, time: Floats) -> tuple[tuple[float, float], ...]:
-    return tuple(zip(where.tolist(), time.tolist(), strict=True))
 
 
 def _anchors(

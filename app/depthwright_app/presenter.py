@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING
 from PySide6.QtCore import QObject
 
 from depthwright.errors import DepthwrightError
+from depthwright.job import FaceMark, Job, Line, Mark, NoteMark
+from depthwright.measuring.stage import PickStage
 from depthwright.results.focusing import focus_of
 from depthwright.results.words import line_title
 from depthwright.units import LENGTH_UNITS
@@ -26,6 +28,7 @@ class Presenter(QObject):
         super().__init__(window)
         self.window, self.document = window, window.document
         self._focus_of: object = None
+        self._focus_asked: tuple[Job, Line, PickStage] | None = None
 
     def connect_all(self) -> None:
         """Listen to everything."""
@@ -130,8 +133,14 @@ class Presenter(QObject):
     def _focus(self) -> None:
         """Focus the shown line's bars in the background when their crests are other ones."""
         document, line, stage = self.document, self.document.line, self.document.stage
-        job, subject = document.job, document.unfocused
-        if subject is None or line is None or stage is None or subject == self._focus_of:
+        job, asked = document.job, self._focus_asked
+        if line is None or stage is None:
+            return
+        self._focus_asked = (job, line, stage)
+        if asked and asked[2] is stage and _same_but_ties(asked[0], asked[1], job, line):
+            return
+        subject = document.unfocused
+        if subject is None or subject == self._focus_of:
             return
         self._focus_of = subject
         self.window.background.run(
@@ -163,3 +172,20 @@ class Presenter(QObject):
 
     def _mode_changed(self, mode_id: str) -> None:
         self.window.commands[f"mode-{mode_id}"].setChecked(True)
+
+
+def _same_but_ties(before: Job, line_before: Line, after: Job, line_after: Line) -> bool:
+    """Whether nothing but known depths differs between two states of a line, as fast as a glance."""
+    if before.antennas != after.antennas or len(line_before.marks) != len(line_after.marks):
+        return False
+    bare = {"marks": ()}
+    return line_before.model_copy(update=bare) == line_after.model_copy(update=bare) and all(
+        one is other or _untied(one) == _untied(other)
+        for one, other in zip(line_before.marks, line_after.marks, strict=True)
+    )
+
+
+def _untied(mark: Mark) -> Mark:
+    if isinstance(mark, FaceMark | NoteMark):
+        return mark
+    return mark.model_copy(update={"tie": None})

@@ -8,6 +8,7 @@ import math
 import re
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import lru_cache
 from typing import Literal, get_args
 
 from depthwright.errors import DepthwrightError
@@ -147,11 +148,16 @@ def format_interval(
     """
     if not math.isfinite(value_mm):
         return "—"
+    shown = _interval(value_mm, expanded_mm, unit, figures)
+    return f"{shown}{THIN_SPACE}{unit}" if with_unit else shown
+
+
+@lru_cache(maxsize=8192)  # The same bars stand in several panes, and are written at every edit.
+def _interval(value_mm: float, expanded_mm: float, unit: LengthUnit, figures: int) -> str:
     value, spread = from_mm(value_mm, unit), from_mm(expanded_mm, unit)
     finest, coarsest = {"mm": (1, 0), "cm": (2, 1), "in": (2, 1)}[unit]
     places = max(_places(spread, figures, finest), coarsest)
-    shown = f"{_fixed(value, places)} ± {_fixed(spread, places)}"
-    return f"{shown}{THIN_SPACE}{unit}" if with_unit else shown
+    return f"{_fixed(value, places)} ± {_fixed(spread, places)}"
 
 
 def format_plain(value: float, spread: float, figures: int = 2) -> str:

@@ -11,7 +11,7 @@ from depthwright.job import BarMark, Tie
 from depthwright.measuring.picking import Pick
 from depthwright.results.evaluate import evaluate
 from depthwright_app.demo import copy_demo, line_named, mark_click
-from depthwright_app.picture import Picture, readout, resolve
+from depthwright_app.picture import Picture, Run, readout, resolve
 from depthwright_app.session import evaluate_with_scans
 
 LINE = "line-1"
@@ -51,7 +51,7 @@ def test_a_bar_is_a_circle_whose_top_is_at_the_cover(numbers, shown):
     rows = numbers.lines[LINE]
     assert len(shown.bars) == len(rows.bars) == 7
     for glyph, row in zip(shown.bars, rows.bars, strict=True):
-        outline = np.array(glyph.outline)
+        outline = glyph.outline.places
         depth, _ = rows.model.depths(outline[:, 1], np.full(len(outline), 1e-3), bar=1.0)
         top = int(np.argmin(depth))
         assert depth[top] == pytest.approx(row.cover.value_mm, abs=0.05)
@@ -174,6 +174,15 @@ def test_pictures_of_the_same_are_equal(surveyed, numbers, shown):
     assert resolve(surveyed, numbers, LINE, (bar_id(surveyed, 1), None)) != shown
 
 
+def test_pictures_of_other_outlines_differ(shown):
+    """Only what is drawn anew may be passed over: a moved outline alone makes another picture."""
+    bar = shown.bars[0]
+    same = replace(bar, outline=Run(bar.outline.places.copy()))
+    moved = replace(bar, outline=Run(bar.outline.places + 1e-9))
+    assert replace(shown, bars=(same, *shown.bars[1:])) == shown
+    assert replace(shown, bars=(moved, *shown.bars[1:])) != shown
+
+
 def test_targets_and_notes_carry_their_words(surveyed):
     job, _ = edits.add_note(surveyed, "line-2", 400.0, 5.0, "joint")
     picture = resolve(job, evaluate(job), "line-2", None)
@@ -210,7 +219,7 @@ def test_a_depth_that_cannot_be_has_no_circle(surveyed):
     job, mark_id = edits.add_bar(surveyed, LINE, early)
     picture = resolve(job, evaluate(job), LINE, None)
     glyph = next(bar for bar in picture.bars if bar.mark_id == mark_id)
-    assert glyph.outline == ()
+    assert not glyph.outline
     assert "—" in glyph.label
     assert mark_id not in {cover.mark_id for cover in picture.covers}
 
@@ -233,7 +242,7 @@ def test_the_read_out_of_a_bar_gives_cover_spacing_and_time(surveyed, numbers):
 
 
 def test_the_picture_knows_no_qt(surveyed, numbers, shown):
-    plain = (str, int, float, bool, tuple, type(None))
+    plain = (str, int, float, bool, tuple, Run, type(None))
     for glyph in (*shown.bars, *shown.points, *shown.covers):
         assert all(isinstance(value, plain) for value in vars(glyph).values())
     assert replace(shown, provisional=True) != shown

@@ -1,6 +1,6 @@
 """The ledger: what speaks about the depths, as intervals on one axis, and what is adopted."""
 
-from PySide6.QtCore import Qt, Signal
+from PySide6.QtCore import QCoreApplication, QEvent, Qt, QTimer, Signal
 from PySide6.QtGui import QFont
 from PySide6.QtWidgets import (
     QCheckBox,
@@ -18,7 +18,7 @@ from depthwright.errors import DepthwrightError
 from depthwright.job import Job
 from depthwright.results import words
 from depthwright.results.values import Results
-from depthwright.units import parse_plain
+from depthwright.units import LengthUnit, parse_plain
 from depthwright_app import theme
 from depthwright_app.ledger.evidence_table import EvidenceTable
 from depthwright_app.ledger.outlook_table import OutlookTable
@@ -59,6 +59,11 @@ class Ledger(QScrollArea):
         self.field = QLineEdit()
         self.keep = QCheckBox("Keep it beside the others")
         self._layout(QVBoxLayout(inner))
+        # What needs the outlook is written once the rest is on screen, since that takes a moment. The
+        # timer is owned by this panel, so that it ends with it.
+        self._later = QTimer(self, singleShot=True, interval=0)
+        self._later.timeout.connect(self._show_outlook)
+        self._shown: tuple[Results, LengthUnit] | None = None
         self.field.returnPressed.connect(self._enter)
         self.keep.clicked.connect(self.keep_changed)
         self.evidence.chosen.connect(self.chosen)
@@ -132,11 +137,9 @@ class Ledger(QScrollArea):
             f"{results.velocity_mm_per_ns:.1f} mm/ns"
             + (", provisional" if results.provisional else "")
         )
-        self.footing.setText(words.footing(results, job.unit))
         self.warnings.setText("\n\n".join(f"⚠ Warning: {said}" for said in results.warnings))
         self.warnings.setVisible(bool(results.warnings))
         self.evidence.show_results(job, results)
-        self.outlook.show_outlook(results.outlook, job.unit)
         self.moved.setText(moved or "Nothing yet.")
         self.antenna.setText(antenna)
         self.messages.setText("\n".join(f"• {message}" for message in results.messages))
@@ -146,6 +149,17 @@ class Ledger(QScrollArea):
                 f"{zone.permittivity:g} ± {zone.permittivity_u:g}" if zone.typed else ""
             )
         self.keep.setChecked(zone.keep)
+        self._shown = (results, job.unit)
+        self._later.start()
+
+    def _show_outlook(self) -> None:
+        """How good the depths are, and what a reading would bring."""
+        if self._shown is not None:
+            results, unit = self._shown
+            self.footing.setText(words.footing(results, unit))
+            self.outlook.show_outlook(results.outlook, unit)
+            # Laid out at once, so that nothing moves a second time.
+            QCoreApplication.sendPostedEvents(None, QEvent.Type.LayoutRequest)
 
     def _enter(self) -> None:
         if not self.field.text().strip():

@@ -1,11 +1,13 @@
 """Lines and their marks as a tree; choosing one selects it everywhere."""
 
+from typing import NamedTuple
+
 from PySide6.QtCore import QEvent, QObject, Qt, Signal
 from PySide6.QtGui import QFont, QKeyEvent
 from PySide6.QtWidgets import QHeaderView, QTreeWidget, QTreeWidgetItem, QWidget
 
-from depthwright.job import Job, NoteMark, Tie
-from depthwright.results.values import LineRows, Results
+from depthwright.job import Job, Line, NoteMark, Tie
+from depthwright.results.values import Measured, Results
 from depthwright.units import format_interval
 from depthwright_app.document import mark_words, tie_of
 from depthwright_app.job_state import Selection
@@ -27,7 +29,8 @@ class MarksTree(QTreeWidget):
         self.setHeaderLabels(["Lines and marks", "Depth"])
         self.header().setStretchLastSection(False)
         self.header().setSectionResizeMode(0, QHeaderView.ResizeMode.Stretch)
-        self.header().setSectionResizeMode(1, QHeaderView.ResizeMode.ResizeToContents)
+        # Fitted once all is written: it would be measured anew at every text.
+        self.header().setSectionResizeMode(1, QHeaderView.ResizeMode.Fixed)
         self.setAccessibleName("Lines and marks")
         self.setMinimumWidth(290)
         self.setIndentation(14)
@@ -35,6 +38,9 @@ class MarksTree(QTreeWidget):
         self.currentItemChanged.connect(self._current)
         self.installEventFilter(self)
         self._filling = False
+        self._rows: list[_Row] = []
+        self._items: list[QTreeWidgetItem] = []
+        self._font = ""
 
     def show_job(
         self,
@@ -44,36 +50,61 @@ class MarksTree(QTreeWidget):
         selection: Selection | None,
         missing: set[str],
     ) -> None:
-        """Write the tree down again and point at the selection."""
+        """Write down what differs, or all again when there are other marks, and point at the selection."""
+        rows = [
+            row
+            for line in job.lines
+            for row in _rows(job, results, line, line.id == line_id, line.id in missing)
+        ]
         self._filling = True
-        self.clear()
-        current = None
-        for line in job.lines:
-            gone = "  (scan missing)" if line.id in missing else ""
-            top = QTreeWidgetItem([line.name + gone, ""])
-            top.setData(0, PLACE, line.id)
-            font = QFont(self.font())
-            font.setWeight(QFont.Weight.DemiBold if line.id == line_id else QFont.Weight.Normal)
-            top.setFont(0, font)
-            self.addTopLevelItem(top)
-            if line.id == line_id and selection is None:
-                current = top
-            for place, words, depth in _entries(job, results.lines[line.id], line.id):
-                item = QTreeWidgetItem([words, depth])
-                item.setData(0, PLACE, place)
-                item.setTextAlignment(1, Qt.AlignmentFlag.AlignRight)
-                if results.provisional:
-                    slanted = QFont(self.font())
-                    slanted.setItalic(True)
-                    item.setFont(1, slanted)
-                top.addChild(item)
-                if place == selection:
-                    current = item
-            top.setExpanded(True)
+        font = self.font().key()
+        if font != self._font or [row.place for row in rows] != [row.place for row in self._rows]:
+            self._font = font
+            self._make(rows)
+        else:
+            for item, row, before in zip(self._items, rows, self._rows, strict=True):
+                if row != before:
+                    self._write(item, row)
+        self._rows = rows
+        wanted = line_id if selection is None else selection
+        places = zip(self._items, rows, strict=True)
+        current = next((item for item, row in places if row.place == wanted), None)
+        self.resizeColumnToContents(1)
         if current is not None:
             self.setCurrentItem(current)
             self.scrollToItem(current)
+        else:
+            self.selectionModel().clear()
         self._filling = False
+
+    def _make(self, rows: "list[_Row]") -> None:
+        """All items anew; lines are on top, their marks below them."""
+        self.clear()
+        self._items = [QTreeWidgetItem() for _ in rows]
+        tops: list[QTreeWidgetItem] = []
+        for item, row in zip(self._items, rows, strict=True):
+            item.setData(0, PLACE, row.place)
+            self._write(item, row)
+            if isinstance(row.place, str):
+                tops.append(item)
+            else:
+                item.setTextAlignment(1, Qt.AlignmentFlag.AlignRight)
+                tops[-1].addChild(item)
+        self.addTopLevelItems(tops)
+        for top in tops:
+            top.setExpanded(True)
+
+    def _write(self, item: QTreeWidgetItem, row: "_Row") -> None:
+        item.setText(0, row.words)
+        item.setText(1, row.depth)
+        if isinstance(row.place, str):
+            font = QFont(self.font())
+            font.setWeight(QFont.Weight.DemiBold if row.emphasis else QFont.Weight.Normal)
+            item.setFont(0, font)
+        else:
+            font = QFont(self.font())
+            font.setItalic(row.emphasis)
+            item.setFont(1, font)
 
     def _current(self, item: QTreeWidgetItem | None, _: QTreeWidgetItem | None) -> None:
         if self._filling or item is None:
@@ -97,34 +128,44 @@ class MarksTree(QTreeWidget):
         return super().eventFilter(watched, event)
 
 
-def _entries(job: Job, rows: LineRows, line_id: str) -> list[tuple[Selection, str, str]]:
-    """Marks in the order they lie, with what the user calls them and their depth."""
-    unit = job.unit
-    line = job.line(line_id)
+class _Row(NamedTuple):
+    """A line (by its id) or a mark: what is written, and whether it is bold or slanted."""
+
+    place: str | Selection
+    words: str
+    depth: str
+    emphasis: bool
+
+
+def _rows(job: Job, results: Results, line: Line, shown: bool, missing: bool) -> list[_Row]:
+    """A line, then its marks in the order they lie, with what the user calls them and their depth."""
     marks = {mark.id: mark for mark in line.marks}
-    entries = []
-    for bar in rows.bars:
-        depth = format_interval(bar.cover.value_mm, bar.cover.expanded_mm, unit, 1)
-        tied = _tied(tie_of(marks[bar.mark_id], None))
-        entries.append((Selection(line_id, bar.mark_id), f"Bar {bar.number}{tied}", depth))
-    for face in rows.faces:
+    found, rows = results.lines[line.id], [_line_row(line, shown, missing)]
+
+    def add(mark_id: str, anchor: int | None, words: str, depth: Measured | None) -> None:
+        place = Selection(line.id, mark_id, anchor)
+        tied = _tied(tie_of(marks[mark_id], anchor))
+        written = ""
+        if depth is not None:
+            written = format_interval(depth.value_mm, depth.expanded_mm, job.unit, 1)
+        rows.append(_Row(place, f"{words}{tied}", written, results.provisional))
+
+    for bar in found.bars:
+        add(bar.mark_id, None, f"Bar {bar.number}", bar.cover)
+    for face in found.faces:
         name = mark_words(marks[face.mark_id]).capitalize()
-        for place, anchor in enumerate(face.anchors):
-            depth = format_interval(anchor.depth.value_mm, anchor.depth.expanded_mm, unit, 1)
-            tied = _tied(tie_of(marks[face.mark_id], place))
-            words = f"{name}, anchor {place + 1}{tied}"
-            entries.append((Selection(line_id, face.mark_id, place), words, depth))
-    for target in rows.targets:
-        depth = format_interval(target.depth.value_mm, target.depth.expanded_mm, unit, 1)
-        mark = marks[target.mark_id]
-        words = f"{mark_words(mark).capitalize()}{_tied(tie_of(mark, None))}"
-        entries.append((Selection(line_id, target.mark_id), words, depth))
-    entries.extend(
-        (Selection(line_id, mark.id), f"Note: {mark.text}", "")
-        for mark in line.marks
-        if isinstance(mark, NoteMark)
-    )
-    return entries
+        for index, anchor in enumerate(face.anchors):
+            add(face.mark_id, index, f"{name}, anchor {index + 1}", anchor.depth)
+    for target in found.targets:
+        add(target.mark_id, None, mark_words(marks[target.mark_id]).capitalize(), target.depth)
+    for mark in line.marks:
+        if isinstance(mark, NoteMark):
+            add(mark.id, None, f"Note: {mark.text}", None)
+    return rows
+
+
+def _line_row(line: Line, shown: bool, missing: bool) -> _Row:
+    return _Row(line.id, line.name + ("  (scan missing)" if missing else ""), "", shown)
 
 
 def _tied(tie: Tie | None) -> str:

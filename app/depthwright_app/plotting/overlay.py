@@ -1,13 +1,17 @@
 """Things painted over a plot with sizes in pixels and places in plot coordinates."""
 
-from collections.abc import Iterable
+from functools import lru_cache
 
+import numpy as np
 import pyqtgraph as pg
-from PySide6.QtCore import QPointF, QRectF, Qt
-from PySide6.QtGui import QColor, QFont, QFontMetricsF, QPainter, QPen, QPolygonF, QTransform
+from numpy.typing import NDArray
+from PySide6.QtCore import QLineF, QPointF, QRectF, Qt
+from PySide6.QtGui import QColor, QFont, QPainter, QPen, QPolygonF, QTransform
 from PySide6.QtWidgets import QStyleOptionGraphicsItem, QWidget
 
 from depthwright_app import theme
+
+Floats = NDArray[np.float64]
 
 
 class Overlay(pg.GraphicsObject):  # type: ignore[misc]
@@ -48,16 +52,29 @@ class Overlay(pg.GraphicsObject):  # type: ignore[misc]
         """Pixels of a place in plot coordinates."""
         return self._to_pixels.map(QPointF(distance_mm, vertical))
 
-    def polygon(self, pairs: Iterable[tuple[float, float]]) -> QPolygonF:
-        """Pixels of a run of places."""
-        return QPolygonF([self.at(*pair) for pair in pairs])
+    def pixels(self, places: Floats) -> Floats:
+        """Pixels of many places in plot coordinates, shape (..., 2)."""
+        to = self._to_pixels
+        turn = np.array([[to.m11(), to.m12()], [to.m21(), to.m22()]])
+        found: Floats = places @ turn + np.array([to.dx(), to.dy()])
+        return found
 
 
-def pen(colour: str, width: float, dashed: bool = False) -> QPen:
-    """A pen of the marks: round and in pixels."""
+def polygon(pixels: Floats) -> QPolygonF:
+    """A run of pixels, shape (points, 2), for the painter."""
+    run: QPolygonF = pg.functions.arrayToQPolygonF(pixels[:, 0], pixels[:, 1])
+    return run
+
+
+@lru_cache(maxsize=256)
+def pen(colour: str, width: float, dashed: bool = False, square: bool = False) -> QPen:
+    """A pen of the marks: in pixels and round; a square one draws single lines much sooner.
+
+    It is kept and given to all who ask for the same, so nobody may change it.
+    """
     style = Qt.PenStyle.DashLine if dashed else Qt.PenStyle.SolidLine
     made = QPen(QColor(colour), width, style)
-    made.setCapStyle(Qt.PenCapStyle.RoundCap)
+    made.setCapStyle(Qt.PenCapStyle.SquareCap if square else Qt.PenCapStyle.RoundCap)
     made.setJoinStyle(Qt.PenJoinStyle.RoundJoin)
     return made
 
@@ -67,6 +84,20 @@ def cased_line(painter: QPainter, run: QPolygonF, colour: str, width: float, cas
     for tint, thickness in ((casing, width + 3), (colour, width)):
         painter.setPen(pen(tint, thickness))
         painter.drawPolyline(run)
+
+
+def cased_segment(
+    painter: QPainter,
+    ends: tuple[float, float, float, float],
+    colour: str,
+    width: float,
+    square: bool = False,
+) -> None:
+    """The same from one place to another (x, y, x, y)."""
+    line = QLineF(*ends)
+    for tint, thickness in ((theme.CASING, width + 3), (colour, width)):
+        painter.setPen(pen(tint, thickness, square=square))
+        painter.drawLine(line)
 
 
 def cased_outline(
@@ -79,52 +110,25 @@ def cased_outline(
         painter.drawPolygon(run)
 
 
-ROWS = 2
+SAME_PX = 0.15
+"""What moves an edge by less cannot be seen."""
 
 
-class Labels:
-    """Label boxes that stand at their marks and out of each other's way.
+def thinned(outlines: Floats) -> Floats:
+    """Closed outlines of bars, in pixels, with as few points as look the same.
 
-    A box may move up by one row. Where its text finds no room the short text is tried, and else it is
-    left out: a number far from its mark would be read as another mark's. Zooming in makes room.
+    Parameters
+    ----------
+    outlines
+        Shape (bars, 60 k + 1, 2), beginning at a side. Outlines narrower than can be seen become
+        lines from their bottoms to their tops.
     """
-
-    def __init__(self, painter: QPainter, area: QRectF) -> None:
-        self.painter, self.area = painter, area
-        self.taken: list[QRectF] = []
-
-    def place(
-        self, text: str, centre: QPointF, colour: str, italic: bool = False, short: str = ""
-    ) -> None:
-        """Write ``text`` with its box's lower edge at ``centre``."""
-        font = QFont(self.painter.font())
-        font.setItalic(italic)
-        self.painter.setFont(font)
-        for words in (text, short):
-            box = self._room(words, centre, QFontMetricsF(font)) if words else None
-            if box is not None:
-                self._write(words, box, colour)
-                return
-
-    def _room(self, text: str, centre: QPointF, metrics: QFontMetricsF) -> QRectF | None:
-        width, height = metrics.horizontalAdvance(text) + 10, metrics.height() + 4
-        if not self.area.adjusted(-width, -height, width, height).contains(centre):
-            return None
-        box = QRectF(centre.x() - width / 2, centre.y() - height, width, height)
-        box.moveLeft(max(self.area.left() + 2, min(box.left(), self.area.right() - width - 2)))
-        box.moveTop(max(box.top(), self.area.top() + 2))
-        for _ in range(ROWS):
-            if not any(box.intersects(other) for other in self.taken):
-                self.taken.append(box)
-                return box
-            box.translate(0, -(height + 2))
-        return None
-
-    def _write(self, text: str, box: QRectF, colour: str) -> None:
-        ground = QColor(theme.CASING)
-        ground.setAlpha(215)
-        self.painter.setPen(Qt.PenStyle.NoPen)
-        self.painter.setBrush(ground)
-        self.painter.drawRoundedRect(box, 4, 4)
-        self.painter.setPen(QColor(colour))
-        self.painter.drawText(box, Qt.AlignmentFlag.AlignCenter, text)
+    count = outlines.shape[1] - 1
+    across, down = (np.ptp(outlines, axis=1) / 2).max(axis=0)
+    if across < SAME_PX:
+        return outlines[:, [count // 4, 3 * count // 4]]
+    # Between two points of a circle, an arc rises over its chord by r (1 - cos(half the angle)).
+    steps = (5, 3, 1)
+    rises = (max(across, down) * (1 - np.cos(np.pi * step / count)) for step in steps)
+    step = next((s for s, rise in zip(steps, rises, strict=True) if rise < SAME_PX), 1)
+    return outlines[:, ::step]

@@ -1,15 +1,28 @@
 """The marks over the section, drawn from a :class:`~depthwright_app.picture.Picture`."""
 
+import numpy as np
 from PySide6.QtCore import QPointF, QRectF, Qt
 from PySide6.QtGui import QPainter, QPolygonF
 
 from depthwright_app import theme
 from depthwright_app.picture import BarGlyph, FaceGlyph, Picture, PointGlyph
-from depthwright_app.plotting.overlay import Labels, Overlay, cased_line, cased_outline, pen
+from depthwright_app.plotting.labels import Labels
+from depthwright_app.plotting.overlay import (
+    Floats,
+    Overlay,
+    cased_line,
+    cased_outline,
+    cased_segment,
+    pen,
+    polygon,
+    thinned,
+)
 
 LINE_PX = 1.5
 SELECTED_PX = 2.5
 LABEL_GAP_PX = 8.0
+CAP_PX = 4.0
+"""Half the length of a whisker's caps."""
 
 
 class MarksItem(Overlay):
@@ -49,33 +62,48 @@ class MarksItem(Overlay):
             self._point(painter, point)
         seen = self.boundingRect()
         bars = [bar for bar in self.picture.bars if seen.left() <= bar.position_mm <= seen.right()]
-        for bar in bars:
-            self._bar(painter, bar)
+        self._bars(painter, bars, len(bars) * 2 * CAP_PX > area.width())
         for bar in sorted(bars, key=lambda glyph: not glyph.selected):
             self._bar_label(labels, bar)
         for face in self.picture.faces:
             self._face_label(labels, face)
         for point in self.picture.points:
             self._point_label(labels, point)
+        labels.write()
         self._preview(painter)
 
-    def _bar(self, painter: QPainter, bar: BarGlyph) -> None:
-        colour = theme.SELECTED if bar.selected else theme.BAR
-        width = SELECTED_PX if bar.selected else LINE_PX
-        if bar.tie_label:
-            self._tie(painter, bar.position_mm, bar.surface_ns, bar.time_ns)
-        if bar.outline:
-            cased_outline(painter, self.polygon(bar.outline), colour, width, theme.CASING)
-        top = self.at(bar.position_mm, bar.time_ns)
-        low, high = (self.at(bar.position_mm, end) for end in bar.whisker_ns)
-        cased_line(painter, QPolygonF([low, high]), colour, width, theme.CASING)
-        for end in (low, high):
-            cap = QPolygonF([end - QPointF(4, 0), end + QPointF(4, 0)])
-            cased_line(painter, cap, colour, width, theme.CASING)
-        if bar.selected:
-            painter.setPen(pen(theme.CASING, 1))
-            painter.setBrush(Qt.GlobalColor.white)
-            painter.drawEllipse(top, 4.5, 4.5)
+    def _bars(self, painter: QPainter, bars: list[BarGlyph], crowded: bool) -> None:
+        """All bars, one over the other; in a crowd the ends of their caps cannot be told apart."""
+        if not bars:
+            return
+        round_ones = [bar.outline.places for bar in bars if bar.outline]
+        outlines = iter(thinned(self.pixels(np.stack(round_ones))) if round_ones else ())
+        ends = self.pixels(
+            np.array([[(bar.position_mm, end) for end in bar.whisker_ns] for bar in bars])
+        )
+        for bar, ((x, low), (_, high)) in zip(bars, ends.tolist(), strict=True):
+            colour = theme.SELECTED if bar.selected else theme.BAR
+            width = SELECTED_PX if bar.selected else LINE_PX
+            if bar.tie_label:
+                self._tie(painter, bar.position_mm, bar.surface_ns, bar.time_ns)
+            if bar.outline:
+                self._outline(painter, next(outlines), colour, width)
+            # Square, since its ends lie under the caps.
+            cased_segment(painter, (x, low, x, high), colour, width, square=True)
+            for end in (low, high):
+                cap = (x - CAP_PX, end, x + CAP_PX, end)
+                cased_segment(painter, cap, colour, width, square=crowded)
+            if bar.selected:
+                painter.setPen(pen(theme.CASING, 1))
+                painter.setBrush(Qt.GlobalColor.white)
+                painter.drawEllipse(self.at(bar.position_mm, bar.time_ns), 4.5, 4.5)
+
+    def _outline(self, painter: QPainter, pixels: Floats, colour: str, width: float) -> None:
+        if len(pixels) > 2:
+            cased_outline(painter, polygon(pixels), colour, width, theme.CASING)
+        else:
+            (x, y), (to_x, to_y) = pixels.tolist()
+            cased_segment(painter, (x, y, to_x, to_y), colour, width)
 
     def _bar_label(self, labels: Labels, bar: BarGlyph) -> None:
         top = self.at(bar.position_mm, min(bar.whisker_ns))
@@ -100,12 +128,13 @@ class MarksItem(Overlay):
         for stretch in face.stretches:
             for edge in (stretch.upper, stretch.lower):
                 painter.setPen(pen(theme.FACE, 1.0, dashed=True))
-                painter.drawPolyline(self.polygon(edge))
-            cased_line(painter, self.polygon(stretch.line), theme.FACE, width, theme.CASING)
+                painter.drawPolyline(polygon(self.pixels(edge.places)))
+            line = polygon(self.pixels(stretch.line.places))
+            cased_line(painter, line, theme.FACE, width, theme.CASING)
 
     def _face_label(self, labels: Labels, face: FaceGlyph) -> None:
         if face.stretches:
-            longest = max(face.stretches, key=lambda stretch: len(stretch.line)).line
+            longest = max((stretch.line for stretch in face.stretches), key=len).places
             middle = longest[len(longest) // 2]
             where = self.at(*middle) + QPointF(0, 30)
             labels.place(f"back face   {face.label}", where, theme.FACE, self.picture.provisional)
