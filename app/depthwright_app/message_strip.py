@@ -36,6 +36,8 @@ class MessageStrip(QFrame):
         row.addWidget(self.progress)
         row.addWidget(self.cancel)
         row.addWidget(self.place)
+        # Room for two lines of text at all times: a strip that grows resizes the section above it.
+        self.setMinimumHeight(2 * self.message.fontMetrics().lineSpacing() + 2 * theme.GRID)
         self._look = theme.LIGHT
         self.show_progress(None)
 

@@ -66,7 +66,7 @@ class Presenter(QObject):
         window.ledger.show_results(
             job, document.results, self._antenna_words(), document.moved_words
         )
-        self._switches()
+        self._gain()
         self.show_marks()
         self._show_middle()
         window.viewing.show_line()
@@ -120,12 +120,10 @@ class Presenter(QObject):
         line, job = self.document.line, self.document.job
         return "No line yet." if line is None else antenna_words(job, line)
 
-    def _switches(self) -> None:
+    def _gain(self) -> None:
         window, line = self.window, self.document.line
         if line is None:
             return
-        window.commands["dewow"].setChecked(line.recipe.dewow)
-        window.commands["background"].setChecked(line.recipe.remove_background)
         window.gain.blockSignals(True)
         window.gain.setValue(round(line.recipe.gain_db_per_100mm))
         window.gain.blockSignals(False)

@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QObject, QTimer
@@ -42,7 +42,6 @@ class _Shown:
     line_id: str
     chain: Chain
     levels: Levels
-    findings: Mapping[str, str] = field(default_factory=dict)
 
 
 class Viewing(QObject):
@@ -97,12 +96,12 @@ class Viewing(QObject):
             band = pulse_band_ghz(setting.centre_frequency_ghz)
             window.recipe_panel.show_recipe(recipe, document.job.unit, band)
         self._scale()
-        asked = (line.id, id(stage.scan), id(stage.direct), *_needs(recipe, setting))
         final = not self._preview
-        if (*asked, final) != self._asked:
-            self._asked = (*asked, final)
+        asked = (line.id, id(stage.scan), id(stage.direct), final, *_needs(recipe, setting))
+        if asked != self._asked:
+            self._asked = asked
             self._run(line.id, stage, recipe, setting, final)
-        elif self._shown is not None and self._shown.line_id == line.id:
+        elif self._shown is not None:
             self._place(line, stage)
             self.reshade()
 
@@ -127,7 +126,7 @@ class Viewing(QObject):
     ) -> None:
         scan = stage.scan
         short = scan.traces <= SHORT_TRACES
-        seen = self._traces_seen() if self._shown and self._shown.line_id == line_id else None
+        seen = self._traces_seen() if self._shown else None
 
         def look(report: Report) -> _Shown:
             chain = make_chain(scan, recipe, setting)
@@ -223,6 +222,7 @@ class Viewing(QObject):
 
     def _failed(self, fault: BaseException) -> None:
         self.window.strip.show_progress(None)
+        self._asked = None  # with the next change it is tried again
         if not isinstance(fault, DepthwrightError):
             raise fault
         self.document.said.emit(str(fault), True)

@@ -4,26 +4,15 @@ Printed with the time of each trace, the ratio of the two, the ratio to a plain 
 memory besides data and image.
 """
 
-import time
 import tracemalloc
 
 import numpy as np
+from timing import best_s
 
 from depthwright.processing.migration import migrate, plan_migration
 
 SAMPLES = 512
 LINES = (2_000, 20_000)
-ROUNDS = 3
-
-
-def best(call):
-    """Shortest of some calls, s."""
-    taken = []
-    for _ in range(ROUNDS):
-        start = time.perf_counter()
-        call()
-        taken.append(time.perf_counter() - start)
-    return min(taken)
 
 
 def make_plan():
@@ -33,11 +22,11 @@ def make_plan():
 
 def main():
     plan = make_plan()
-    print("plan: %.2f s, %d traces on each side" % (best(make_plan), plan.reach))
+    print("plan: %.2f s, %d traces on each side" % (best_s(make_plan), plan.reach))
     each = []
     for traces in LINES:
         line = np.random.default_rng(0).standard_normal((traces, SAMPLES), np.float32)
-        copy, taken = best(line.copy), best(lambda line=line: migrate(line, plan))
+        copy, taken = best_s(line.copy), best_s(lambda line=line: migrate(line, plan))
         tracemalloc.start()
         migrate(line, plan)
         work = tracemalloc.get_traced_memory()[1] - line.nbytes

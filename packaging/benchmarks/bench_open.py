@@ -6,10 +6,10 @@ The picture waits for the first two steps; the check runs behind it, and saving 
 
 import sys
 import tempfile
-import time
 from pathlib import Path
 
 import numpy as np
+from timing import best_s
 
 from depthwright.files.segy import open_segy, write_segy
 from depthwright.intake import Survey, take_in
@@ -30,16 +30,6 @@ def write_line(path):
     samples *= 0.02
     samples += pulse.astype(np.float32)
     write_segy(path, samples, DT_NS, SPACING_MM * np.arange(TRACES), 40.0)
-
-
-def best_s(call, times=3):
-    """Shortest of some calls, s."""
-    taken = []
-    for _ in range(times):
-        start = time.perf_counter()
-        call()
-        taken.append(time.perf_counter() - start)
-    return min(taken)
 
 
 def main():

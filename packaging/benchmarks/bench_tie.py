@@ -15,6 +15,7 @@ os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
 
 import numpy as np
 from PySide6.QtWidgets import QApplication
+from timing import best_s
 
 from depthwright import edits
 from depthwright.job import Tie
@@ -44,26 +45,16 @@ def many(evidence, lines):
     return job
 
 
-def best_ms(call, times=7):
-    """Shortest of some calls, ms."""
-    taken = []
-    for _ in range(times):
-        start = time.perf_counter()
-        call()
-        taken.append(1e3 * (time.perf_counter() - start))
-    return min(taken)
-
-
 def measure(name, evidence, lines):
     """Print one case: from a job with one tie more to all its numbers."""
     job = many(evidence, lines)
     results = evaluate(job)
     tie = Tie(depth_mm=50.0, plus_minus_mm=1.0)
     moved = edits.tie_mark(job, "line-1", "bar-2", tie)
-    ms = best_ms(lambda: evaluate(moved, None, results.curvatures))
+    ms = 1e3 * best_s(lambda: evaluate(moved, None, results.curvatures), 7)
     rows, unknowns = len(results.points.time_ns), len(results.parameters)
     plain = np.random.default_rng(0).normal(size=(rows, unknowns))
-    reference = best_ms(lambda: np.linalg.lstsq(plain, plain[:, 0], rcond=None))
+    reference = 1e3 * best_s(lambda: np.linalg.lstsq(plain, plain[:, 0], rcond=None), 7)
     print(
         "%-24s %d bars on %2d lines, %2d unknowns: %.0f ms, %.1f times one plain least squares (%.1f ms)"
         % (name, BARS, lines, unknowns, ms, ms / reference, reference)

@@ -8,7 +8,6 @@ from typing import Any
 from PySide6.QtWidgets import (
     QComboBox,
     QDialog,
-    QDialogButtonBox,
     QFileDialog,
     QFormLayout,
     QLabel,
@@ -28,6 +27,7 @@ from depthwright.units import (
     parse_signed_length_mm,
 )
 from depthwright_app import theme
+from depthwright_app.dialogs.sheet_parts import add_buttons, heading
 from depthwright_app.wording import separation_u_mm
 
 STANDARD = "With its standard uncertainty, like 40 ± 1 mm"
@@ -62,16 +62,7 @@ class LineSheet(QDialog):
         self.complaint = QLabel()
         self.complaint.setWordWrap(True)
         box.addWidget(self.complaint)
-        buttons = QDialogButtonBox(
-            QDialogButtonBox.StandardButton.Apply | QDialogButtonBox.StandardButton.Cancel
-        )
-        apply = buttons.button(QDialogButtonBox.StandardButton.Apply)
-        apply.setProperty("primary", True)
-        apply.clicked.connect(self._accept)
-        buttons.rejected.connect(self.reject)
-        box.addWidget(buttons)
-        # Once it is in the sheet: earlier, the sheet makes its first button the default.
-        apply.setDefault(True)
+        add_buttons(self, box, self._accept)
         self.change_line: dict[str, Any] = {}
         self.change_antenna: dict[str, Any] = {}
 
@@ -291,13 +282,6 @@ def _held_mm(line: Line) -> float:
 
 def _offset_words(antenna: Antenna) -> str:
     return f"{1e3 * antenna.time_offset_ns:g} ± {1e3 * antenna.time_offset_u_ns:g}"
-
-
-def heading(text: str) -> QLabel:
-    """A group's name."""
-    label = QLabel(text)
-    label.setProperty("heading", True)
-    return label
 
 
 def _field(form: QFormLayout, label: str, text: str, tip: str = "") -> QLineEdit:

@@ -6,7 +6,6 @@ from PySide6.QtGui import QPalette
 from PySide6.QtWidgets import (
     QCheckBox,
     QDialog,
-    QDialogButtonBox,
     QGridLayout,
     QLabel,
     QLineEdit,
@@ -21,7 +20,7 @@ from depthwright.exports.wording import crop_words, format_scale, places_mm
 from depthwright.job import FaceMark, Job, Line, Mark, NoteMark, TargetMark
 from depthwright.units import format_length, from_mm, parse_length_mm, parse_signed_length_mm
 from depthwright_app import theme
-from depthwright_app.dialogs.line_sheet import heading
+from depthwright_app.dialogs.sheet_parts import add_buttons, heading
 
 LONGEST_NOTE = 24
 SAME_MM = 1e-6
@@ -153,16 +152,7 @@ class PlaceSheet(QDialog):
         box.addLayout(grid)
         box.addWidget(self.summary)
         box.addWidget(self.complaint)
-        buttons = QDialogButtonBox(
-            QDialogButtonBox.StandardButton.Apply | QDialogButtonBox.StandardButton.Cancel
-        )
-        apply = buttons.button(QDialogButtonBox.StandardButton.Apply)
-        apply.setProperty("primary", True)
-        apply.clicked.connect(self._accept)
-        buttons.rejected.connect(self.reject)
-        box.addWidget(buttons)
-        # Once it is in the sheet: earlier, the sheet makes its first button the default.
-        apply.setDefault(True)
+        add_buttons(self, box, self._accept)
 
     # What is typed.
 

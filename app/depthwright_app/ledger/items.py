@@ -76,9 +76,10 @@ def axis_range(items: tuple[Item, ...]) -> tuple[float, float]:
 
 def _tie_places(job: Job, results: Results) -> list[Selection]:
     """Where each tie of the ledger sits, in its order: the rows name the mark and not the anchor."""
+    marks = {(line.id, mark.id): mark for line in job.lines for mark in line.marks}
     places = []
     for line_id, mark_id, place in results.spots:
-        mark = job.line(line_id).mark(mark_id)
+        mark = marks[line_id, mark_id]
         if tie_of(mark, place) is not None:
             anchor = place if isinstance(mark, FaceMark) else None
             places.append(Selection(line_id, mark_id, anchor))

@@ -12,12 +12,11 @@ from PySide6.QtGui import QImage, QPainter, QTransform
 from PySide6.QtWidgets import QStyleOptionGraphicsItem, QWidget
 
 from depthwright.showing.levels import Level, columns, narrowed
+from depthwright.showing.pixels import Picture, between, turned
 from depthwright.showing.shades import Gain, Shades
 
 Floats = NDArray[np.float64]
-Shown = NDArray[np.float32]
 
-_STRIP = 16
 _EVEN = 0.02
 """Spread of trace spacings, over their median, up to which a column may be a trace."""
 
@@ -129,7 +128,7 @@ class _Taken:
 
     frame: _Frame
     left: int
-    pixels: Shown = field(repr=False)
+    pixels: Picture = field(repr=False)
     rows: Floats = field(repr=False)
 
 
@@ -224,7 +223,7 @@ class ScanItem(pg.GraphicsObject):  # type: ignore[misc]
         pixels = between(down, (rows - first - (together - 1) / 2) / together)
         return _Taken(frame, left, pixels, rows)
 
-    def _columns(self, sheet: Sheet, frame: _Frame, rows: slice) -> tuple[Shown, int]:
+    def _columns(self, sheet: Sheet, frame: _Frame, rows: slice) -> tuple[Picture, int]:
         """Samples of each column of pixels, shape (columns, samples), and the pixel of the first."""
         origin, even = self._origin_mm, self._even_mm
         if even * frame.px_per_mm > 1:
@@ -238,26 +237,3 @@ class ScanItem(pg.GraphicsObject):  # type: ignore[misc]
         edges = origin + width * np.arange(first, first + frame.right - frame.left + 2)
         left = round(frame.across_px + frame.px_per_mm * (origin + width * first))
         return columns(sheet.levels, sheet.where_mm, edges, rows), left
-
-
-def turned(across: Shown) -> Shown:
-    """The transpose, written strip by strip: three times as fast as all at once."""
-    down = np.empty(across.shape[::-1], np.float32)
-    for first in range(0, len(across), _STRIP):
-        down[:, first : first + _STRIP] = across[first : first + _STRIP].T
-    return down
-
-
-def between(values: Shown, places: Floats) -> Shown:
-    """Rows at fractional places between those of an array, by straight lines, shape (places, ...)."""
-    last = len(values) - 1
-    if last < 1:
-        return np.repeat(values, len(places), axis=0)
-    index = np.clip(places.astype(np.intp), 0, last - 1)
-    share = np.clip(places - index, 0, 1).astype(np.float32)[:, None]
-    found = values[index]
-    step = values[index + 1]
-    step -= found
-    step *= share
-    found += step
-    return found

@@ -12,7 +12,7 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
-from depthwright.measuring.timezero import DirectWave, fit_direct_wave
+from depthwright.measuring.timezero import SAMPLED_TRACES, DirectWave, fit_direct_wave
 from depthwright.processing import filters, migration, repair
 from depthwright.processing.envelope import envelope
 from depthwright.processing.recipe import Recipe
@@ -28,7 +28,6 @@ from depthwright.showing.setting import Setting
 
 Floats = NDArray[np.float64]
 
-SAMPLED_TRACES = 1024
 GROUP_TRACES = 32
 """The line is learnt from groups of neighbouring traces, since steps look at neighbours."""
 LEAST_SHARED_TRACES = 8
