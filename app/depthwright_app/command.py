@@ -115,9 +115,13 @@ def _demo(folder: Path | None, off_screen: bool) -> int:
 
 
 def _inspect(path: Path) -> int:
-    from depthwright.files.segy import segy_facts
+    from depthwright.files.facts import Fact
+    from depthwright.files.readers import glance
 
-    for fact in segy_facts(path).rows:
+    seen = glance(path)
+    checked = seen.scan.check()
+    samples = " ".join(checked.findings[len(seen.scan.findings) :])
+    for fact in (*seen.facts.rows, Fact("Samples", "", "checked", samples)):
         inferred = f" -> {fact.inferred}" if fact.inferred else ""
         why = f"  ({fact.why})" if fact.why else ""
         sys.stdout.write(f"{fact.label}: {fact.stated}{inferred}{why}\n")

@@ -69,7 +69,7 @@ class JobKeeper(QObject):
         if path.suffix.lower() == JOB_SUFFIX:
             self.open_job(path)
         else:
-            self.add_scan(path)
+            self.reader.add(path)
 
     def open_job(self, path: Path) -> None:
         """Open a job file, once unsaved edits are dealt with."""
@@ -103,12 +103,6 @@ class JobKeeper(QObject):
         if self.may_leave():
             self.document.open(Job(unit=self.settings.unit), None)
             self.background.cancel_all()
-
-    def add_scan(
-        self, path: Path, dt_ns: float | None = None, trace_spacing_mm: float | None = None
-    ) -> None:
-        """Read a scan and add it as a line; what the file does not say is asked for."""
-        self.reader.add(path, dt_ns, trace_spacing_mm)
 
     def _scan_checked(self, said: str) -> None:
         """Go on with what waited for the last of the scans."""

@@ -1,7 +1,6 @@
 """Scans on their way into the document: read, shown at once, and checked behind the picture."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
@@ -10,25 +9,16 @@ from PySide6.QtWidgets import QWidget
 
 from depthwright.errors import DepthwrightError
 from depthwright.files.facts import MissingGeometry
+from depthwright.files.readers import open_file
 from depthwright.files.scans import find_scan, must_be
-from depthwright.files.segy import open_segy
 from depthwright.intake import Survey, take_in
-from depthwright.job import DirectPick, Job, Line
+from depthwright.job import NOTHING_GIVEN, DirectPick, Given, Job, Line
 from depthwright.measuring.stage import PickStage
 from depthwright.results.tracking import pick_stage
 from depthwright.scan import Scan
 from depthwright_app.background import Background, Report
 from depthwright_app.dialogs.file_questions import FileQuestions
 from depthwright_app.document import Document
-
-
-@dataclass(frozen=True)
-class _Given:
-    """A file to add, and what the user said of it."""
-
-    path: Path
-    dt_ns: float | None
-    trace_spacing_mm: float | None
 
 
 class ScanReader(QObject):
@@ -99,62 +89,54 @@ class ScanReader(QObject):
 
     # Adding.
 
-    def add(self, path: Path, dt_ns: float | None, trace_spacing_mm: float | None) -> None:
+    def add(self, path: Path, given: Given = NOTHING_GIVEN) -> None:
         """Read a scan and add it as a line; what the file does not say is asked for."""
-        job, given = self.document.job, _Given(path, dt_ns, trace_spacing_mm)
+        job = self.document.job
 
         def work(report: Report) -> Survey:
             report(0.0)
-            scan = open_segy(path, trace_spacing_mm=trace_spacing_mm, dt_ns=dt_ns)
+            scan = open_file(path, given)
             report(0.5)
             return Survey(scan).prepare(job)
 
         self.document.said.emit(f"Reading {path.name}.", False)
-        self._survey(given, work)
+        self._survey(path, given, work)
 
-    def _survey(self, given: _Given, work: Callable[[Report], Survey]) -> None:
+    def _survey(self, path: Path, given: Given, work: Callable[[Report], Survey]) -> None:
         self.background.run(
-            f"add {given.path}",
+            f"add {path}",
             work,
-            partial(self._add_line, given),
-            partial(self._add_failed, given),
+            partial(self._add_line, path, given),
+            partial(self._add_failed, path, given),
         )
 
-    def _add_line(self, given: _Given, survey: Survey) -> None:
+    def _add_line(self, path: Path, given: Given, survey: Survey) -> None:
         document, scan, job = self.document, survey.scan, self.document.job
         if not survey.serves(job):  # another scan has brought its antenna meanwhile
-            self._survey(given, lambda _: survey.prepare(job))
+            self._survey(path, given, lambda _: survey.prepare(job))
             return
         try:
-            changed, line_id = take_in(
-                job,
-                scan,
-                survey=survey,
-                given_dt_ns=given.dt_ns,
-                given_trace_spacing_mm=given.trace_spacing_mm,
-            )
+            changed, line_id = take_in(job, scan, survey=survey, given=given)
         except DepthwrightError as problem:
             document.said.emit(str(problem), True)
             return
         line = changed.line(line_id)
         _, stage = survey.find(changed.antenna_of(line).centre_frequency_ghz)
-        if not document.add_line(f"Add {given.path.name}", changed, line_id, stage):
+        if not document.add_line(f"Add {path.name}", changed, line_id, stage):
             return
-        self.added.emit(given.path)
+        self.added.emit(path)
         document.said.emit(
             " ".join(scan.findings) or "Click near the apex of a bar to mark it.", False
         )
         self._check(line, scan)
 
-    def _add_failed(self, given: _Given, fault: BaseException) -> None:
-        path = given.path
+    def _add_failed(self, path: Path, given: Given, fault: BaseException) -> None:
         if isinstance(fault, MissingGeometry):
             dialog = FileQuestions(
                 self.window, path.name, str(fault), fault.needs, self.document.job.unit
             )
             if dialog.exec():
-                spacing = dialog.trace_spacing_mm or given.trace_spacing_mm
-                self.add(path, dialog.dt_ns or given.dt_ns, spacing)
+                self.add(path, dialog.given(given))
             else:
                 self.document.said.emit(f"{path.name} was not opened.", False)
         elif isinstance(fault, DepthwrightError):

@@ -8,7 +8,7 @@ import numpy as np
 from depthwright.depth import priors
 from depthwright.edits import add_line, new_id
 from depthwright.errors import DepthwrightError
-from depthwright.job import Antenna, DirectPick, Job, Line, ScanRef
+from depthwright.job import NOTHING_GIVEN, Antenna, DirectPick, Given, Job, Line, ScanRef
 from depthwright.measuring.stage import PickStage
 from depthwright.measuring.timezero import (
     DirectWave,
@@ -74,8 +74,7 @@ def take_in(
     *,
     survey: Survey | None = None,
     antenna: Antenna | None = None,
-    given_dt_ns: float | None = None,
-    given_trace_spacing_mm: float | None = None,
+    given: Given = NOTHING_GIVEN,
 ) -> tuple[Job, str]:
     """Add a scan to the job as a line; gives the job and the line's id.
 
@@ -88,7 +87,7 @@ def take_in(
     antenna
         An antenna card. Without one, an antenna of the job with the same separation serves, and
         without that either one is assumed from the file and the pulse's spectrum.
-    given_dt_ns, given_trace_spacing_mm
+    given
         What the user said of the file, kept so that it is read the same way again.
 
     Raises
@@ -116,8 +115,7 @@ def take_in(
             samples=scan.samples,
             dt_ns=scan.dt_ns,
             first_mm=float(scan.positions_mm[0]),
-            given_dt_ns=given_dt_ns,
-            given_trace_spacing_mm=given_trace_spacing_mm,
+            given=given,
         ),
         zone=job.zones[0].id,
         antenna=chosen.id,

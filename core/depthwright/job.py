@@ -31,6 +31,7 @@ Distance = TypeVar("Distance", float, NDArray[np.float64])
 Origin = Literal["cover meter", "drilled hole or core", "drawing", "exposed target", "other"]
 Medium = Literal["concrete", "other"]
 DirectShiftSource = Literal["computed", "measured"]
+TracesIn = Literal["rows", "columns"]
 CrestNode = tuple[float, float]
 """Position along the line, mm, and file time, ns."""
 TargetKind = Literal["duct", "conduit", "pipe", "void", "unknown"]
@@ -46,12 +47,25 @@ class Frozen(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
 
+class Given(Frozen):
+    """What the user said of a scan's file where it is silent or wrong.
+
+    ``traces_in`` says how a matrix lies; ``data_set`` names the one to read in a file that holds several.
+    """
+
+    dt_ns: Positive | None = None
+    trace_spacing_mm: Positive | None = None
+    traces_in: TracesIn | None = None
+    data_set: str = ""
+
+
+NOTHING_GIVEN = Given()
+
+
 class ScanRef(Frozen):
     """Which scan a line shows. The file is never copied or altered.
 
     ``first_mm`` is the recorded position of the first trace, where the distance wheel began.
-    ``given_dt_ns`` and ``given_trace_spacing_mm`` are what the user said where the file is silent or
-    wrong.
     """
 
     path: str
@@ -61,8 +75,7 @@ class ScanRef(Frozen):
     samples: int = Field(ge=2)
     dt_ns: Positive
     first_mm: float = 0.0
-    given_dt_ns: Positive | None = None
-    given_trace_spacing_mm: Positive | None = None
+    given: Given = NOTHING_GIVEN
 
 
 class Tie(Frozen):

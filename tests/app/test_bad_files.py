@@ -209,7 +209,7 @@ def test_a_missing_trace_spacing_is_asked_for_and_used(empty_hand, demo, tmp_pat
     empty_hand.window.keeper.open_path(path)
     empty_hand.settle()
     assert [dialog.windowTitle() for dialog in asked] == ["About bare.sgy"]
-    assert empty_hand.line.scan.given_trace_spacing_mm == pytest.approx(5.08)
+    assert empty_hand.line.scan.given.trace_spacing_mm == pytest.approx(5.08)
     assert empty_hand.document.stage.scan.trace_spacing_mm == pytest.approx(5.08)
 
 
@@ -221,7 +221,7 @@ def test_a_missing_sample_interval_is_asked_for_and_used(empty_hand, demo, tmp_p
     empty_hand.window.keeper.open_path(path)
     empty_hand.settle()
     assert len(asked) == 1
-    assert empty_hand.line.scan.given_dt_ns == pytest.approx(0.016)
+    assert empty_hand.line.scan.given.dt_ns == pytest.approx(0.016)
     assert empty_hand.document.stage.scan.dt_ns == pytest.approx(0.016)
     assert empty_hand.document.stage.scan.trace_spacing_mm == pytest.approx(5.0)
 

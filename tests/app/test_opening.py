@@ -59,7 +59,7 @@ class Held:
         """Add scans; they are shown, and their checks wait."""
         lines = len(self.document.job.lines) + len(paths)
         for path in paths:
-            self.keeper.add_scan(path)
+            self.keeper.open_path(path)
         self.wait(lambda: len(self.checking) == lines)
 
     def open(self, path):
@@ -280,7 +280,7 @@ def test_scans_that_come_together_share_an_antenna_when_the_files_are_silent(hel
         paths.append(tmp_path / f"{name}.sgy")
         write_segy(paths[-1], read.block(0, read.traces), read.dt_ns, read.positions_mm)
     for path in paths:
-        held.keeper.add_scan(path)
+        held.keeper.open_path(path)
     held.release()
     job = held.document.job
     assert len(job.lines) == 2
@@ -296,7 +296,7 @@ def test_the_window_never_looks_for_a_direct_wave_itself(held, scan, monkeypatch
         return find(*arguments, **named)
 
     monkeypatch.setattr(intake, "find_direct_wave", watched)
-    held.keeper.add_scan(scan)
+    held.keeper.open_path(scan)
     held.release()
     assert len(held.document.job.lines) == 1
     assert threads
@@ -305,7 +305,7 @@ def test_the_window_never_looks_for_a_direct_wave_itself(held, scan, monkeypatch
 
 def test_a_scan_without_a_pulse_is_refused_with_a_sentence(held, tmp_path):
     write_segy(tmp_path / "flat.sgy", np.ones((30, 100), np.float32), 0.05, 5.0 * np.arange(30))
-    held.keeper.add_scan(tmp_path / "flat.sgy")
+    held.keeper.open_path(tmp_path / "flat.sgy")
     held.release()
     assert "holds no pulse" in held.said
     assert held.document.job.lines == ()

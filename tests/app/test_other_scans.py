@@ -16,7 +16,7 @@ def test_undo_after_remove_and_add_brings_the_right_scan_back(hand, demo):
     document.show_line("line-2")
     second = document.job.line("line-2").scan.sha256
     hand.trigger("remove-line")
-    hand.window.keeper.add_scan(demo.parent / "deck-L1.sgy")
+    hand.window.keeper.open_path(demo.parent / "deck-L1.sgy")
     hand.settle()
     assert document.job.line("line-2").scan.sha256 != second
     hand.trigger("undo")
@@ -31,7 +31,7 @@ def test_a_scan_that_arrives_late_does_not_enter_another_job(hand, demo):
     hand.window.keeper.new_job()
     hand.settle()
     assert not hand.document.stages
-    hand.window.keeper.add_scan(demo.parent / "deck-L1.sgy")
+    hand.window.keeper.open_path(demo.parent / "deck-L1.sgy")
     hand.window.keeper.new_job()
     hand.settle()
     assert not hand.document.job.lines
@@ -49,7 +49,7 @@ def test_the_picture_of_an_uneven_line_stands_where_its_marks_do(empty_hand, tmp
         40.0,
     )
     hand = empty_hand
-    hand.window.keeper.add_scan(tmp_path / "gap.sgy")
+    hand.window.keeper.open_path(tmp_path / "gap.sgy")
     hand.settle()
     sheet = hand.pane.scan.sheet
     assert sheet.edges_mm == pytest.approx((-2.5, 1202.5))

@@ -42,7 +42,7 @@ def long_line(empty_hand, tmp_path):
     samples[4321] += 2.0 * pulse(2.5)
     path = tmp_path / "long.sgy"
     write_segy(path, samples.astype(np.float32), 0.02, 5.0 * np.arange(6000), 40.0)
-    empty_hand.window.keeper.add_scan(path)
+    empty_hand.window.keeper.open_path(path)
     empty_hand.settle()
     return empty_hand
 

@@ -8,7 +8,7 @@ import pytest
 from depthwright.depth import priors
 from depthwright.errors import DepthwrightError
 from depthwright.intake import Survey, hash_found, take_in
-from depthwright.job import Antenna, Job
+from depthwright.job import Antenna, Given, Job
 from depthwright.measuring.timezero import sample_traces
 from depthwright.results.tracking import pick_stage
 from depthwright.scan import Scan, scan_from_array
@@ -33,11 +33,11 @@ def test_a_scan_becomes_a_line_with_its_direct_wave_and_an_antenna(scan):
 
 
 def test_the_line_remembers_which_scan_it_shows(scan):
-    job, line_id = take_in(Job(), scan, given_dt_ns=0.02, given_trace_spacing_mm=5.0)
+    job, line_id = take_in(Job(), scan, given=Given(dt_ns=0.02, trace_spacing_mm=5.0))
     ref = job.line(line_id).scan
     assert ref.sha256 == scan.sha256
     assert (ref.traces, ref.samples, ref.dt_ns) == (scan.traces, scan.samples, scan.dt_ns)
-    assert (ref.given_dt_ns, ref.given_trace_spacing_mm) == (0.02, 5.0)
+    assert ref.given == Given(dt_ns=0.02, trace_spacing_mm=5.0)
 
 
 def test_the_line_is_named_after_its_file_and_no_two_alike(scan, tmp_path):

@@ -13,6 +13,7 @@ import pytest
 
 from depthwright.errors import DepthwrightError
 from depthwright.files.segy import WRITTEN_FORMATS, read_segy, write_segy
+from depthwright.job import Given
 
 WRITABLE_BY_OBSPY = {1: np.float32, 2: np.int32, 3: np.int16, 5: np.float32}
 READ_BY_OBSPY = tuple(code for code in WRITTEN_FORMATS if code != 8)
@@ -79,7 +80,7 @@ def test_what_obspy_writes_is_read_here(obspy, tmp_path, sample_format, byte_ord
     stream = obspy.Stream([obspy.Trace(row, {"delta": 5e-5}) for row in samples])
     path = tmp_path / "line.sgy"
     stream.write(str(path), format="SEGY", data_encoding=sample_format, byteorder=byte_order)
-    scan = read_segy(path, trace_spacing_mm=5.0)
+    scan = read_segy(path, Given(trace_spacing_mm=5.0))
     assert scan.dt_ns == 0.05  # 50 in a field of microseconds: read as picoseconds
     # ObsPy cuts IBM fractions off where it could round: up to one unit of at least 21 bits.
     np.testing.assert_allclose(scan.block(0, 30), samples, rtol=2.0**-20)
@@ -100,9 +101,9 @@ def test_the_packaged_recordings_read_the_same_or_are_refused_in_a_sentence(obsp
         expected = by_obspy(obspy, path)
         if expected is None:
             with pytest.raises(DepthwrightError, match=r"\.$"):
-                read_segy(path, trace_spacing_mm=5.0, dt_ns=0.02)
+                read_segy(path, Given(trace_spacing_mm=5.0, dt_ns=0.02))
             continue
-        scan = read_segy(path, trace_spacing_mm=5.0, dt_ns=0.02)
+        scan = read_segy(path, Given(trace_spacing_mm=5.0, dt_ns=0.02))
         np.testing.assert_array_equal(scan.block(0, scan.traces), expected.astype(np.float32))
         equal.append(path.name)
     assert len(equal) >= 7
@@ -113,7 +114,7 @@ def test_the_packaged_recordings_read_as_the_arrays_kept_beside_them(packaged):
     compared = 0
     for array in arrays:
         recording = array.with_suffix("")
-        scan = read_segy(recording, trace_spacing_mm=5.0, dt_ns=0.02)
+        scan = read_segy(recording, Given(trace_spacing_mm=5.0, dt_ns=0.02))
         expected = np.load(array).astype(np.float32)
         np.testing.assert_array_equal(scan.block(0, 1)[0], expected.ravel(), recording.name)
         compared += 1

@@ -14,6 +14,7 @@ from PySide6.QtWidgets import (
 
 from depthwright.errors import DepthwrightError
 from depthwright.files.facts import Need
+from depthwright.job import Given
 from depthwright.units import LengthUnit, parse_length_mm, parse_plain
 from depthwright_app import theme
 
@@ -56,6 +57,11 @@ class FileQuestions(QDialog):
         buttons.rejected.connect(self.reject)
         box.addWidget(buttons)
         self._needs = needs
+
+    def given(self, before: Given) -> Given:
+        """What was said before, with what has been typed here."""
+        typed = {"trace_spacing_mm": self.trace_spacing_mm, "dt_ns": self.dt_ns}
+        return before.model_copy(update={k: v for k, v in typed.items() if v is not None})
 
     def _accept(self) -> None:
         try:

@@ -9,6 +9,47 @@ Need = Literal["trace_spacing", "sample_interval"]
 
 
 @dataclass(frozen=True)
+class Stated:
+    """A number that a file gives for its sample interval, in a unit that it may not name.
+
+    Parameters
+    ----------
+    place
+        Where in the file it stands.
+    value
+        The number; 0 where the file leaves it open.
+    """
+
+    place: str
+    value: float
+
+
+@dataclass(frozen=True)
+class FileFacts:
+    """What a scan's file says of itself, what was made of it, and what it leaves open.
+
+    Parameters
+    ----------
+    rows
+        What was read and inferred, in the order in which it is told.
+    needs
+        What has to be given before the file can be opened.
+    intervals
+        Numbers that may be the sample interval, the most trusted first.
+    samples
+        Samples in a trace.
+    text
+        The file's own words (the text header, or the first lines); may be empty.
+    """
+
+    rows: tuple["Fact", ...]
+    needs: tuple[Need, ...]
+    intervals: tuple[Stated, ...]
+    samples: int
+    text: str = ""
+
+
+@dataclass(frozen=True)
 class Fact:
     """One thing about a file: what it says, what was made of it, and why if that is no matter of course.
 

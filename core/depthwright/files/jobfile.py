@@ -22,6 +22,7 @@ from pydantic import AwareDatetime, Field, ValidationError
 from depthwright import __version__
 from depthwright.errors import DepthwrightError
 from depthwright.files.atomic import replacing
+from depthwright.files.job_versions import renewed
 from depthwright.files.results_block import ResultsBlock, compare_results, results_block
 from depthwright.files.results_schema import unusable_words
 from depthwright.job import Frozen, Job, Line
@@ -39,7 +40,7 @@ __all__ = [
     "schema_text",
 ]
 
-VERSION = 1
+VERSION = 2
 MOST_BYTES = 64 * 2**20
 NEAR_LEVELS = 2
 """How many folders up from the job file a scan's path may start and still be stored as relative."""
@@ -51,7 +52,7 @@ class JobFile(Frozen):
     """A Depthwright job: lengths in mm, times in ns, frequencies in GHz."""
 
     format: Literal["depthwright-job"]
-    version: int = Field(default=VERSION, ge=1, le=VERSION)
+    version: int = Field(default=VERSION, ge=VERSION, le=VERSION)
     program: str
     saved: AwareDatetime
     job: Job
@@ -147,6 +148,7 @@ def load_job(path: str | Path) -> LoadedJob:
     source = _real(path)
     data = _parsed(source, _read(source))
     _check_kind(source, data)
+    data = renewed(data, VERSION)
     findings: list[str] = []
     saved = _validated(source, data, findings)
     job = _map_paths(saved.job, lambda scan: _found_path(scan, source, findings))

@@ -4,7 +4,7 @@ import os
 from pathlib import Path
 
 from depthwright.errors import DepthwrightError
-from depthwright.files.segy import open_segy
+from depthwright.files.readers import open_file
 from depthwright.job import ScanRef
 from depthwright.scan import Scan
 
@@ -57,7 +57,7 @@ def find_scan(ref: ScanRef) -> Scan:
     size = os.path.getsize(path)
     if os.path.isfile(path) and size != ref.size_bytes:
         raise _changed(path, f"it has {size} bytes instead of {ref.size_bytes}")
-    return open_segy(ref.path, trace_spacing_mm=ref.given_trace_spacing_mm, dt_ns=ref.given_dt_ns)
+    return open_file(ref.path, ref.given)
 
 
 def _changed(path: Path, how: str) -> DepthwrightError:

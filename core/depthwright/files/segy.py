@@ -26,7 +26,7 @@ from numpy.typing import NDArray
 
 from depthwright.errors import DepthwrightError
 from depthwright.files.atomic import replacing
-from depthwright.files.facts import Fact, MissingGeometry, Need
+from depthwright.files.facts import Fact, FileFacts, MissingGeometry, Need, Stated
 from depthwright.files.segy_geometry import (
     antenna_separation,
     sample_interval,
@@ -44,7 +44,8 @@ from depthwright.files.segy_headers import (
 )
 from depthwright.files.segy_layout import Layout, read_layout
 from depthwright.files.segy_traces import Checked, check, read_headers, read_samples
-from depthwright.scan import BLOCK_TRACES, Block, Report, Scan, no_report
+from depthwright.job import NOTHING_GIVEN, Given
+from depthwright.scan import BLOCK_TRACES, Block, Report, Scan
 
 WRITTEN_FORMATS = (1, 2, 3, 5, 8)
 _SEGYIO_FORMATS = (2, 3, 5, 8)
@@ -59,17 +60,7 @@ _LARGEST_FIELD = 32767  # two bytes that some readers take as signed
 _LARGEST_POSITION_MM = (2**31 - 1) / -_COORDINATE_SCALAR
 
 
-@dataclass(frozen=True)
-class SegyFacts:
-    """What a SEG-Y file says of itself and what was made of it."""
-
-    rows: tuple[Fact, ...]
-    text: str
-
-
-def open_segy(
-    path: str | Path, *, trace_spacing_mm: float | None = None, dt_ns: float | None = None
-) -> Scan:
+def open_segy(path: str | Path, given: Given = NOTHING_GIVEN) -> Scan:
     """Open a SEG-Y file as a scan whose samples have not been looked at yet.
 
     Its hash is not known and its findings are not complete before :meth:`Scan.check`.
@@ -78,10 +69,8 @@ def open_segy(
     ----------
     path
         The file.
-    trace_spacing_mm
-        Distance between traces, mm; wins over the file's coordinates.
-    dt_ns
-        Sample interval, ns; wins over the file's.
+    given
+        What the user said; wins over what the file says.
 
     Raises
     ------
@@ -90,7 +79,7 @@ def open_segy(
     DepthwrightError
         If the file cannot be read.
     """
-    found = _examine(Path(path), trace_spacing_mm, dt_ns)
+    found = _examine(Path(path), given)
     if found.dt_ns is None or found.positions_mm is None:
         raise _missing(found)
     return Scan(
@@ -108,20 +97,21 @@ def open_segy(
     )
 
 
-def read_segy(
-    path: str | Path, *, trace_spacing_mm: float | None = None, dt_ns: float | None = None
-) -> Scan:
+def read_segy(path: str | Path, given: Given = NOTHING_GIVEN) -> Scan:
     """Open a SEG-Y file as :func:`open_segy` does, and check all of it."""
-    return open_segy(path, trace_spacing_mm=trace_spacing_mm, dt_ns=dt_ns).check()
+    return open_segy(path, given).check()
 
 
-def segy_facts(
-    path: str | Path, *, trace_spacing_mm: float | None = None, dt_ns: float | None = None
-) -> SegyFacts:
-    """Tell what a SEG-Y file says and what was made of it, also where something is missing."""
-    found = _examine(Path(path), trace_spacing_mm, dt_ns)
-    checked = _check_all(found.file, found.layout, no_report)
-    return SegyFacts((*found.facts, checked.fact), found.layout.text)
+def segy_facts(path: str | Path, given: Given = NOTHING_GIVEN) -> FileFacts:
+    """Tell what a SEG-Y file's headers say and what was made of it, also where something is missing."""
+    found = _examine(Path(path), given)
+    return FileFacts(
+        rows=found.facts,
+        needs=found.needs,
+        intervals=found.intervals,
+        samples=found.layout.samples,
+        text=found.layout.text,
+    )
 
 
 @dataclass(frozen=True)
@@ -155,9 +145,19 @@ class _Found:
     positions_mm: NDArray[np.float64] | None
     separation_mm: float | None
     facts: tuple[Fact, ...]
+    intervals: tuple[Stated, ...]
+
+    @property
+    def needs(self) -> tuple[Need, ...]:
+        needs: tuple[Need, ...] = ()
+        if self.positions_mm is None:
+            needs += ("trace_spacing",)
+        if self.dt_ns is None:
+            needs += ("sample_interval",)
+        return needs
 
 
-def _examine(path: Path, trace_spacing_mm: float | None, dt_ns: float | None) -> _Found:
+def _examine(path: Path, given: Given) -> _Found:
     with _reading(path):
         file = _File.find(path)
         with path.open("rb") as opened:
@@ -168,10 +168,10 @@ def _examine(path: Path, trace_spacing_mm: float | None, dt_ns: float | None) ->
             f"The traces of {path.name} differ in length, which is not read.",
             "Export the line again with traces of one length.",
         )
-    fields = (*layout.interval_fields, ("bytes 117", _commonest(headers["interval"])))
-    interval, interval_fact = sample_interval(fields, layout.samples, layout.text, dt_ns)
+    fields = (*layout.interval_fields, Stated("bytes 117", _commonest(headers["interval"])))
+    interval, interval_fact = sample_interval(fields, layout.samples, layout.text, given.dt_ns)
     positions, positions_fact = trace_positions(
-        headers, layout.text, layout.in_feet, trace_spacing_mm
+        headers, layout.text, layout.in_feet, given.trace_spacing_mm
     )
     separation, separation_fact = antenna_separation(headers["offset"])
     return _Found(
@@ -181,6 +181,7 @@ def _examine(path: Path, trace_spacing_mm: float | None, dt_ns: float | None) ->
         positions_mm=positions,
         separation_mm=separation,
         facts=(*layout.facts, interval_fact, positions_fact, separation_fact),
+        intervals=fields,
     )
 
 
@@ -256,14 +257,9 @@ def _commonest(values: NDArray[np.uint16]) -> float:
 
 
 def _missing(found: _Found) -> MissingGeometry:
-    needs: tuple[Need, ...] = ()
-    if found.positions_mm is None:
-        needs += ("trace_spacing",)
-    if found.dt_ns is None:
-        needs += ("sample_interval",)
     reasons = [fact.why for fact in found.facts if fact.why and not fact.inferred]
-    wanted = " and ".join(_NEED_WORDS[need] for need in needs)
-    return MissingGeometry(" ".join(reasons), f"Give {wanted}.", needs)
+    wanted = " and ".join(_NEED_WORDS[need] for need in found.needs)
+    return MissingGeometry(" ".join(reasons), f"Give {wanted}.", found.needs)
 
 
 def write_segy(

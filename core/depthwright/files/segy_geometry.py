@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from depthwright.errors import DepthwrightError
-from depthwright.files.facts import Fact
+from depthwright.files.facts import Fact, Stated
 from depthwright.files.segy_headers import Record
 
 Floats = NDArray[np.float64]
@@ -44,11 +44,11 @@ _SAYS_LENGTH = re.compile(
 
 
 def sample_interval(
-    fields: tuple[tuple[str, float], ...], samples: int, text: str, given_ns: float | None
+    fields: tuple[Stated, ...], samples: int, text: str, given_ns: float | None
 ) -> tuple[float | None, Fact]:
-    """Find the sample interval, ns, from the interval fields (place, value) in order of preference."""
-    stated = ", ".join(f"{value:g} in {place}" for place, value in fields)
-    filled = [(place, value) for place, value in fields if np.isfinite(value) and value > 0]
+    """Find the sample interval, ns, from the interval fields in order of preference."""
+    stated = ", ".join(f"{field.value:g} in {field.place}" for field in fields)
+    filled = [field for field in fields if np.isfinite(field.value) and field.value > 0]
     if given_ns is not None:
         if not (np.isfinite(given_ns) and given_ns > 0):
             raise DepthwrightError(f"A sample interval of {given_ns:g} ns is not possible.")
@@ -58,21 +58,21 @@ def sample_interval(
         why = "The file gives no sample interval."
         return None, Fact("Sample interval", stated, "", why)
     readings = [
-        (place, value, reading)
-        for place, value in filled
-        if (reading := _read_interval(value, samples, text)) is not None
+        (field, reading)
+        for field in filled
+        if (reading := _read_interval(field.value, samples, text)) is not None
     ]
     if not readings:
         why = (
-            f"In no unit does the interval of {filled[0][1]:g} make a time window plausible for"
+            f"In no unit does the interval of {filled[0].value:g} make a time window plausible for"
             f" concrete ({_WINDOW_NS[0]:g} to {_WINDOW_NS[1]:g} ns)."
         )
         return None, Fact("Sample interval", stated, "", why)
-    place, value, reading = readings[0]
+    field, reading = readings[0]
     window = f"a time window of {samples * reading.dt_ns:.4g} ns"
-    why = f"The interval of {value:g} is read as {reading.unit}, {window}, {reading.reason}."
-    if len({value for _, value in filled}) > 1:
-        why += f" The headers disagree ({stated}); the one in {place} is used."
+    why = f"The interval of {field.value:g} is read as {reading.unit}, {window}, {reading.reason}."
+    if len({other.value for other in filled}) > 1:
+        why += f" The headers disagree ({stated}); the one in {field.place} is used."
     why += reading.doubt
     return reading.dt_ns, Fact("Sample interval", stated, f"{reading.dt_ns:g} ns", why)
 

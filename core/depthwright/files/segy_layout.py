@@ -11,7 +11,7 @@ from typing import BinaryIO
 import numpy as np
 
 from depthwright.errors import DepthwrightError
-from depthwright.files.facts import Fact
+from depthwright.files.facts import Fact, Stated
 from depthwright.files.segy_headers import (
     FIRST_TRACE,
     FORMATS,
@@ -48,7 +48,7 @@ class Layout:
     left_over
         Bytes after the last whole trace.
     interval_fields
-        Sample interval in the binary header, as stored; where it is, what it says.
+        Sample interval in the binary header, as stored.
     in_feet
         Whether the header says that lengths are in feet.
     plain
@@ -64,7 +64,7 @@ class Layout:
     first_byte: int
     extra_headers: int
     left_over: int
-    interval_fields: tuple[tuple[str, float], ...]
+    interval_fields: tuple[Stated, ...]
     in_feet: bool
     plain: bool
     text: str
@@ -114,9 +114,9 @@ def read_layout(name: str, file: BinaryIO, size: int) -> Layout:
     samples, trace_bytes = _choose_samples(
         name, (stated, in_trace), body, np.dtype(FORMATS[code][0]).itemsize, extra_headers
     )
-    intervals = [("bytes 3217", float(binary["interval"]))]
+    intervals = [Stated("bytes 3217", float(binary["interval"]))]
     if revision == 2:
-        intervals.insert(0, ("bytes 3273", float(binary["extended_interval"])))
+        intervals.insert(0, Stated("bytes 3273", float(binary["extended_interval"])))
     return Layout(
         order=order,
         code=code,

@@ -15,6 +15,7 @@ from hypothesis import given, settings
 from depthwright.errors import DepthwrightError
 from depthwright.files import jobfile
 from depthwright.files.jobfile import (
+    VERSION,
     backup_path,
     load_job,
     save_job,
@@ -145,7 +146,7 @@ def test_the_file_says_when_and_by_what_it_was_saved(path: Path, job: Job) -> No
     save_job(path, job, None, NOW)
     assert datetime.fromisoformat(stored(path)["saved"]) == NOW
     assert stored(path)["format"] == "depthwright-job"
-    assert stored(path)["version"] == 1
+    assert stored(path)["version"] == VERSION
     assert stored(path)["program"].startswith("Depthwright ")
 
 

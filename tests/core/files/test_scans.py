@@ -8,7 +8,7 @@ import pytest
 from depthwright.errors import DepthwrightError
 from depthwright.files.scans import find_scan, must_be, open_scan
 from depthwright.files.segy import read_segy, write_segy
-from depthwright.job import ScanRef
+from depthwright.job import Given, ScanRef
 
 
 @pytest.fixture
@@ -40,7 +40,7 @@ def test_the_file_is_opened(ref: ScanRef) -> None:
 
 
 def test_what_the_user_said_of_it_holds_again(ref: ScanRef) -> None:
-    given = ref.model_copy(update={"given_trace_spacing_mm": 7.5, "given_dt_ns": 0.025})
+    given = ref.model_copy(update={"given": Given(trace_spacing_mm=7.5, dt_ns=0.025)})
     scan = open_scan(given)
     assert scan.trace_spacing_mm == pytest.approx(7.5)
     assert scan.dt_ns == pytest.approx(0.025)

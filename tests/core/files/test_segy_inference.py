@@ -6,10 +6,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from depthwright.errors import DepthwrightError
-from depthwright.files.facts import MissingGeometry
+from depthwright.files.facts import MissingGeometry, Stated
 from depthwright.files.segy import read_segy, segy_facts, write_segy
 from depthwright.files.segy_geometry import antenna_separation, sample_interval, trace_positions
 from depthwright.files.segy_headers import trace_dtype
+from depthwright.job import Given
 
 BOTH = ("bytes 3217", "bytes 117")
 
@@ -44,7 +45,9 @@ def test_an_interval_in_picoseconds_is_known_by_its_time_window(window_ns, sampl
 
 def test_the_unit_of_the_standard_is_known_by_its_time_window_too():
     # Rev 2 has a field for fractions of a microsecond.
-    dt_ns, fact = sample_interval((("bytes 3273", 2e-5), ("bytes 3217", 0.0)), 512, "", None)
+    dt_ns, fact = sample_interval(
+        (Stated("bytes 3273", 2e-5), Stated("bytes 3217", 0.0)), 512, "", None
+    )
     assert dt_ns == pytest.approx(0.02)
     assert "read as microseconds" in fact.why
 
@@ -71,7 +74,9 @@ def test_an_impossible_given_value_is_refused(wrong):
 
 
 def test_headers_that_disagree_are_told_and_the_binary_header_is_used():
-    dt_ns, fact = sample_interval((("bytes 3217", 20.0), ("bytes 117", 25.0)), 500, "", None)
+    dt_ns, fact = sample_interval(
+        (Stated("bytes 3217", 20.0), Stated("bytes 117", 25.0)), 500, "", None
+    )
     assert dt_ns == 0.02
     assert "The headers disagree (20 in bytes 3217, 25 in bytes 117); the one in bytes 3217" in (
         fact.why
@@ -79,8 +84,14 @@ def test_headers_that_disagree_are_told_and_the_binary_header_is_used():
 
 
 def test_an_empty_or_implausible_field_gives_way_to_the_other():
-    assert sample_interval((("bytes 3217", 0.0), ("bytes 117", 25.0)), 500, "", None)[0] == 0.025
-    assert sample_interval((("bytes 3217", 4000.0), ("bytes 117", 25.0)), 500, "", None)[0] == 0.025
+    assert (
+        sample_interval((Stated("bytes 3217", 0.0), Stated("bytes 117", 25.0)), 500, "", None)[0]
+        == 0.025
+    )
+    assert (
+        sample_interval((Stated("bytes 3217", 4000.0), Stated("bytes 117", 25.0)), 500, "", None)[0]
+        == 0.025
+    )
 
 
 def test_an_interval_that_looks_rounded_is_worth_a_word():
@@ -240,7 +251,7 @@ def test_what_the_file_does_not_tell_is_asked_for(tmp_path, missing, needs):
     assert caught.value.needs == needs
     assert "The file gives no" in caught.value.message
     answers = {"trace_spacing": ("trace_spacing_mm", 4.0), "sample_interval": ("dt_ns", 0.03)}
-    scan = read_segy(path, **dict(answers[need] for need in needs))
+    scan = read_segy(path, Given(**dict(answers[need] for need in needs)))
     assert scan.trace_spacing_mm == (4.0 if "trace_spacing" in needs else 5.0)
     assert scan.dt_ns == (0.03 if "sample_interval" in needs else 0.02)
 
