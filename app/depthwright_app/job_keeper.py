@@ -1,6 +1,6 @@
 """Opening, saving and exporting: the document's traffic with the disk."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import datetime
 from pathlib import Path
 
@@ -12,15 +12,20 @@ from depthwright.exports.section import ImageStyle
 from depthwright.exports.write import export_image, export_job
 from depthwright.files.jobfile import load_job, save_job
 from depthwright.files.results_block import ResultsBlock, compare_results
-from depthwright.job import Job
-from depthwright_app import settings
+from depthwright.job import Antenna, Job
+from depthwright_app import settings, theme
 from depthwright_app.background import Background
 from depthwright_app.demo import copy_demo, user_folder
+from depthwright_app.dialogs.import_sheet import ImportSheet
 from depthwright_app.document import Document
+from depthwright_app.importing import Incoming
 from depthwright_app.scan_reader import ScanReader
 
 JOB_SUFFIX = ".dwjob"
-OPEN_FILTER = "Scans and jobs (*.sgy *.segy *.SGY *.SEGY *.dwjob);;All files (*)"
+SCAN_SUFFIXES = ("sgy", "segy", "SGY", "SEGY", "csv", "tsv", "txt", "npy", "h5", "hdf5")
+OPEN_FILTER = (
+    f"Scans and jobs ({' '.join(f'*.{suffix}' for suffix in SCAN_SUFFIXES)} *.dwjob);;All files (*)"
+)
 JOB_FILTER = "Depthwright job (*.dwjob)"
 IMAGE_FILTER = "PNG image (*.png);;SVG drawing (*.svg);;PDF document (*.pdf)"
 
@@ -39,10 +44,11 @@ class JobKeeper(QObject):
         self.document, self.background, self.window = document, background, window
         self.record = record
         self.settings = settings.load(record)
-        self.reader = ScanReader(document, background, window)
+        self.reader = ScanReader(document, background, window, self._ask_about)
         self._stored: ResultsBlock | None = None
         self._save_to: Path | None = None
         self.style: Callable[[], ImageStyle] = ImageStyle
+        self.look: Callable[[], theme.Look] = theme.system_look
         document.open(Job(unit=self.settings.unit), None)
         self.reader.added.connect(lambda path: self.remember(self.settings.opened(path)))
         self.reader.checked.connect(self._scan_checked)
@@ -61,15 +67,31 @@ class JobKeeper(QObject):
         names, _ = QFileDialog.getOpenFileNames(
             self.window, "Open", self.settings.folder, OPEN_FILTER
         )
-        for name in names:
-            self.open_path(Path(name))
+        self.open_paths([Path(name) for name in names])
 
     def open_path(self, path: Path) -> None:
         """Open a job, or add a scan to the job at hand."""
-        if path.suffix.lower() == JOB_SUFFIX:
-            self.open_job(path)
-        else:
-            self.reader.add(path)
+        self.open_paths([path])
+
+    def open_paths(self, paths: Sequence[Path]) -> None:
+        """Open the job among some files, then add the scans among them, as one batch."""
+        scans = [path for path in paths if path.suffix.lower() != JOB_SUFFIX]
+        for path in paths:
+            if path not in scans:
+                self.open_job(path)
+        if scans:
+            self.reader.add(scans)
+
+    def _ask_about(self, incoming: list[Incoming]) -> tuple[list[Incoming], Antenna | None] | None:
+        """Have incoming files confirmed or corrected."""
+        cards = [Path(card) for card in self.settings.cards]
+        sheet = ImportSheet(self.window, incoming, self.document.job, cards, self.look())
+        if not sheet.exec():
+            return None
+        card = sheet.chosen_antenna()
+        if sheet.card_used is not None:
+            self.remember(self.settings.with_card(sheet.card_used))
+        return sheet.incoming, card
 
     def open_job(self, path: Path) -> None:
         """Open a job file, once unsaved edits are dealt with."""

@@ -64,6 +64,7 @@ class MainWindow(QMainWindow):
         self.strip = MessageStrip()
         self.viewing, self.presenter, self.entries = Viewing(self), Presenter(self), Entries(self)
         self.keeper.style = self.viewing.style
+        self.keeper.look = self.look
         self.commands = Commands(self, command_table(self))
         self._place_panes()
         self._make_toolbars()
@@ -174,10 +175,14 @@ class MainWindow(QMainWindow):
         self.side.setCurrentWidget(side)
         side.setFocus(Qt.FocusReason.ShortcutFocusReason)
 
-    def apply_look(self) -> None:
+    def look(self) -> theme.Look:
         """Light or dark, as chosen or as the system asks."""
         chosen = self.keeper.settings.appearance
-        look = {"light": theme.LIGHT, "dark": theme.DARK}.get(chosen) or theme.system_look()
+        return {"light": theme.LIGHT, "dark": theme.DARK}.get(chosen) or theme.system_look()
+
+    def apply_look(self) -> None:
+        """Put the whole window into light or dark."""
+        look = self.look()
         app = QApplication.instance()
         assert isinstance(app, QApplication)
         theme.apply(app, look)
@@ -204,9 +209,8 @@ class MainWindow(QMainWindow):
 
     def dropEvent(self, event: QDropEvent) -> None:  # noqa: N802
         """Open what was dropped."""
-        for url in event.mimeData().urls():
-            if url.isLocalFile():
-                self.keeper.open_path(Path(url.toLocalFile()))
+        urls = event.mimeData().urls()
+        self.keeper.open_paths([Path(url.toLocalFile()) for url in urls if url.isLocalFile()])
 
     def closeEvent(self, event: QCloseEvent) -> None:  # noqa: N802
         """Unsaved marks are asked about; threads are joined."""

@@ -1,6 +1,6 @@
 """Scans on their way into the document: read, shown at once, and checked behind the picture."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from functools import partial
 from pathlib import Path
 
@@ -8,17 +8,20 @@ from PySide6.QtCore import QObject, Signal
 from PySide6.QtWidgets import QWidget
 
 from depthwright.errors import DepthwrightError
-from depthwright.files.facts import MissingGeometry
 from depthwright.files.readers import open_file
 from depthwright.files.scans import find_scan, must_be
 from depthwright.intake import Survey, take_in
-from depthwright.job import NOTHING_GIVEN, DirectPick, Given, Job, Line
+from depthwright.job import Antenna, DirectPick, Job, Line
 from depthwright.measuring.stage import PickStage
 from depthwright.results.tracking import pick_stage
 from depthwright.scan import Scan
 from depthwright_app.background import Background, Report
-from depthwright_app.dialogs.file_questions import FileQuestions
 from depthwright_app.document import Document
+from depthwright_app.importing import Incoming, look_at
+
+Ask = Callable[[list[Incoming]], tuple[list[Incoming], Antenna | None] | None]
+"""Has incoming files confirmed or corrected: they, and the antenna card for them; None to add none."""
+MOST_NAMED = 3
 
 
 class ScanReader(QObject):
@@ -29,9 +32,11 @@ class ScanReader(QObject):
     checked = Signal(str)
     """The check of a scan has ended; what was said of it."""
 
-    def __init__(self, document: Document, background: Background, window: QWidget) -> None:
+    def __init__(
+        self, document: Document, background: Background, window: QWidget, ask: Ask
+    ) -> None:
         super().__init__(window)
-        self.document, self.background, self.window = document, background, window
+        self.document, self.background, self.ask = document, background, ask
         document.scans_wanted.connect(self.read_scans)
         document.job_changed.connect(self._renew_stages)
 
@@ -89,60 +94,86 @@ class ScanReader(QObject):
 
     # Adding.
 
-    def add(self, path: Path, given: Given = NOTHING_GIVEN) -> None:
-        """Read a scan and add it as a line; what the file does not say is asked for."""
-        job = self.document.job
+    def add(self, paths: Sequence[Path]) -> None:
+        """Add scans as lines; what has to be confirmed or is not told is asked for in one sheet."""
+        names = ", ".join(path.name for path in paths[:MOST_NAMED])
+        more = f" and {len(paths) - MOST_NAMED} more" if len(paths) > MOST_NAMED else ""
+        self.document.said.emit(f"Reading {names}{more}.", False)
+
+        def work(report: Report) -> list[Incoming]:
+            seen = []
+            for at, path in enumerate(paths):
+                report(at / len(paths))
+                seen.append(look_at(path))
+            return seen
+
+        self.background.run(f"look {paths}", work, self._looked_at, self._add_failed)
+
+    def _looked_at(self, incoming: list[Incoming]) -> None:
+        document = self.document
+        if len(incoming) == 1 and incoming[0].problem:
+            document.said.emit(incoming[0].problem, True)
+            return
+        known = bool(document.job.antennas)
+        card: Antenna | None = None
+        if not all(file.settled(antenna_known=known) for file in incoming):
+            asked = self.ask(incoming)
+            if asked is None:
+                names = ", ".join(file.path.name for file in incoming[:MOST_NAMED])
+                document.said.emit(f"Nothing was added of {names}.", False)
+                return
+            incoming, card = asked
+        for file in incoming:
+            if file.problem:
+                document.said.emit(file.problem, True)
+            else:
+                self._prepare(file, card)
+
+    def _prepare(self, file: Incoming, card: Antenna | None) -> None:
+        """Find what taking a file in asks for, in the background."""
+        job, seen = self.document.job, file.glance
+        assert seen is not None
 
         def work(report: Report) -> Survey:
             report(0.0)
-            scan = open_file(path, given)
+            # As it was looked at, unless something was said of it since.
+            scan = seen.scan if file.given == file.looked_with else open_file(file.path, file.given)
             report(0.5)
-            return Survey(scan).prepare(job)
+            return Survey(scan).prepare(job, card)
 
-        self.document.said.emit(f"Reading {path.name}.", False)
-        self._survey(path, given, work)
+        self._survey(file, card, work)
 
-    def _survey(self, path: Path, given: Given, work: Callable[[Report], Survey]) -> None:
+    def _survey(
+        self, file: Incoming, card: Antenna | None, work: Callable[[Report], Survey]
+    ) -> None:
         self.background.run(
-            f"add {path}",
-            work,
-            partial(self._add_line, path, given),
-            partial(self._add_failed, path, given),
+            f"add {file.path}", work, partial(self._add_line, file, card), self._add_failed
         )
 
-    def _add_line(self, path: Path, given: Given, survey: Survey) -> None:
+    def _add_line(self, file: Incoming, card: Antenna | None, survey: Survey) -> None:
         document, scan, job = self.document, survey.scan, self.document.job
-        if not survey.serves(job):  # another scan has brought its antenna meanwhile
-            self._survey(path, given, lambda _: survey.prepare(job))
+        if not survey.serves(job, card):  # another scan has brought its antenna meanwhile
+            self._survey(file, card, lambda _: survey.prepare(job, card))
             return
         try:
-            changed, line_id = take_in(job, scan, survey=survey, given=given)
+            changed, line_id = take_in(job, scan, survey=survey, card=card, given=file.given)
         except DepthwrightError as problem:
             document.said.emit(str(problem), True)
             return
         line = changed.line(line_id)
         _, stage = survey.find(changed.antenna_of(line).centre_frequency_ghz)
-        if not document.add_line(f"Add {path.name}", changed, line_id, stage):
+        if not document.add_line(f"Add {file.path.name}", changed, line_id, stage):
             return
-        self.added.emit(path)
+        self.added.emit(file.path)
         document.said.emit(
             " ".join(scan.findings) or "Click near the apex of a bar to mark it.", False
         )
         self._check(line, scan)
 
-    def _add_failed(self, path: Path, given: Given, fault: BaseException) -> None:
-        if isinstance(fault, MissingGeometry):
-            dialog = FileQuestions(
-                self.window, path.name, str(fault), fault.needs, self.document.job.unit
-            )
-            if dialog.exec():
-                self.add(path, dialog.given(given))
-            else:
-                self.document.said.emit(f"{path.name} was not opened.", False)
-        elif isinstance(fault, DepthwrightError):
-            self.document.said.emit(str(fault), True)
-        else:
+    def _add_failed(self, fault: BaseException) -> None:
+        if not isinstance(fault, DepthwrightError):
             raise fault
+        self.document.said.emit(str(fault), True)
 
     # Checking.
 

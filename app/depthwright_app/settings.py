@@ -25,12 +25,20 @@ class Settings:
     appearance: Appearance = "system"
     unit: LengthUnit = "mm"
     folder: str = ""
+    cards: tuple[str, ...] = ()
 
     def opened(self, path: Path) -> "Settings":
         """With a file put on top of the recent ones, and its folder remembered."""
-        text = str(path)
-        recent = (text, *(other for other in self.recent if other != text))[:MOST_RECENT]
-        return replace(self, recent=recent, folder=str(path.parent))
+        return replace(self, recent=_on_top(path, self.recent), folder=str(path.parent))
+
+    def with_card(self, path: Path) -> "Settings":
+        """With an antenna card put on top of those used lately."""
+        return replace(self, cards=_on_top(path, self.cards))
+
+
+def _on_top(path: Path, others: tuple[str, ...]) -> tuple[str, ...]:
+    text = str(path)
+    return (text, *(other for other in others if other != text))[:MOST_RECENT]
 
 
 def settings_path() -> Path:
@@ -47,8 +55,9 @@ def load(path: Path) -> Settings:
     if not isinstance(stored, dict):
         return Settings()
     good = {f.name: stored[f.name] for f in fields(Settings) if _usable(f.name, stored.get(f.name))}
-    if "recent" in good:
-        good["recent"] = tuple(good["recent"])[:MOST_RECENT]
+    for name in ("recent", "cards"):
+        if name in good:
+            good[name] = tuple(good[name])[:MOST_RECENT]
     return Settings(**good)
 
 
@@ -62,7 +71,7 @@ def save(path: Path, settings: Settings) -> None:
 
 
 def _usable(name: str, value: Any) -> bool:
-    if name == "recent":
+    if name in ("recent", "cards"):
         return isinstance(value, list) and all(isinstance(item, str) for item in value)
     if name == "appearance":
         return value in ("system", "light", "dark")

@@ -125,6 +125,11 @@ def _sheet(look: Look) -> str:
     QLineEdit:focus {{ border-color: {look.accent}; }}
     QCheckBox::indicator:unchecked {{ width: 12px; height: 12px; border: 1px solid {look.quiet};
         border-radius: 2px; background: {look.panel}; }}
+    QRadioButton::indicator:unchecked {{ width: 11px; height: 11px; border: 1px solid {look.quiet};
+        border-radius: 6px; background: {look.panel}; }}
+    QListWidget {{ border: 1px solid {look.hairline}; background: {look.panel}; }}
+    QScrollArea {{ background: transparent; }}
+    QScrollArea > QWidget > QLabel {{ background: transparent; }}
     QComboBox {{ combobox-popup: 0; }}
     QComboBox QAbstractItemView {{ background: {look.panel}; border: 1px solid {look.hairline};
         selection-background-color: {look.accent}; selection-color: {look.on_accent}; }}

@@ -18,6 +18,5 @@ def run_window(paths: list[Path]) -> int:
     window = MainWindow()
     problems.watch(lambda sentence: window.document.said.emit(sentence, True))
     window.show()
-    for path in paths:
-        window.keeper.open_path(path)
+    window.keeper.open_paths(paths)
     return app.exec()

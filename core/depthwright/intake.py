@@ -41,15 +41,15 @@ class Survey:
         """Centre frequency by the pulse's spectrum, GHz."""
         return centre_frequency_ghz(self._sampled)
 
-    def prepare(self, job: Job) -> "Survey":
+    def prepare(self, job: Job, card: Antenna | None = None) -> "Survey":
         """Find what taking the scan into the job will ask for; gives itself."""
-        self.find(_chosen_antenna(job, self).centre_frequency_ghz)
+        self.find((card or _chosen_antenna(job, self)).centre_frequency_ghz)
         return self
 
-    def serves(self, job: Job) -> bool:
+    def serves(self, job: Job, card: Antenna | None = None) -> bool:
         """Whether taking the scan into the job is quick, with all it asks for found."""
         try:
-            return _chosen_antenna(job, self).centre_frequency_ghz in self._found
+            return (card or _chosen_antenna(job, self)).centre_frequency_ghz in self._found
         except DepthwrightError:
             return False
 
@@ -73,7 +73,7 @@ def take_in(
     scan: Scan,
     *,
     survey: Survey | None = None,
-    antenna: Antenna | None = None,
+    card: Antenna | None = None,
     given: Given = NOTHING_GIVEN,
 ) -> tuple[Job, str]:
     """Add a scan to the job as a line; gives the job and the line's id.
@@ -84,9 +84,9 @@ def take_in(
         The job and the scan to add.
     survey
         The scan's survey if there is one; made here otherwise.
-    antenna
-        An antenna card. Without one, an antenna of the job with the same separation serves, and
-        without that either one is assumed from the file and the pulse's spectrum.
+    card
+        An antenna card, or an antenna of the job. Without one, an antenna of the job with the same
+        separation serves, and without that either one is assumed from the file and the pulse's spectrum.
     given
         What the user said of the file, kept so that it is read the same way again.
 
@@ -102,7 +102,7 @@ def take_in(
             f"{name} ({n})" for n in range(2, len(taken) + 3) if f"{name} ({n})" not in taken
         )
     survey = survey or Survey(scan)
-    chosen = antenna or _chosen_antenna(job, survey)
+    chosen = as_in(job, card) if card else _chosen_antenna(job, survey)
     direct, _ = survey.find(chosen.centre_frequency_ghz)
     line = Line(
         id=new_id(job, "line"),
@@ -123,6 +123,14 @@ def take_in(
     )
     is_new = all(other.id != chosen.id for other in job.antennas)
     return add_line(job, line, chosen if is_new else None), line.id
+
+
+def as_in(job: Job, card: Antenna) -> Antenna:
+    """A card as an antenna of the job: the one that is like it, else the card with an id of its own."""
+    for antenna in job.antennas:
+        if antenna.model_copy(update={"id": card.id}) == card:
+            return antenna
+    return card.model_copy(update={"id": new_id(job, "antenna")})
 
 
 def hash_found(job: Job, line_id: str, scan: Scan) -> Job:

@@ -11,24 +11,6 @@ from PySide6.QtGui import QImage
 from PySide6.QtWidgets import QFileDialog
 
 from depthwright.files.segy import read_segy, write_segy
-from depthwright_app.dialogs.file_questions import FileQuestions
-
-
-def bare_segy(path, source, *, dt_us_field=None, coordinates=True):
-    """The demo's line with header fields taken away, byte by byte (SEG-Y rev 1, tables 2 and 3)."""
-    data = bytearray(source.read_bytes())
-    samples = 384
-    if dt_us_field is not None:
-        data[3216:3218] = dt_us_field.to_bytes(2, "big")
-    trace = 240 + 4 * samples
-    for start in range(3600, len(data), trace):
-        if dt_us_field is not None:
-            data[start + 116 : start + 118] = dt_us_field.to_bytes(2, "big")
-        if not coordinates:
-            data[start + 72 : start + 88] = bytes(16)
-            data[start + 180 : start + 188] = bytes(8)
-    path.write_bytes(bytes(data))
-    return path
 
 
 def empty(path, demo):
@@ -188,63 +170,6 @@ def test_a_dialog_closed_without_a_name_does_nothing(marked, monkeypatch):
     assert marked.said == before
 
 
-def answers(monkeypatch, **typed):
-    """Let the sheet of questions be filled in and accepted; gives what was asked."""
-    asked = []
-
-    def fill(dialog):
-        asked.append(dialog)
-        for field, words in typed.items():
-            getattr(dialog, field).setText(words)
-        dialog._accept()
-        return dialog.result()
-
-    monkeypatch.setattr(FileQuestions, "exec", fill)
-    return asked
-
-
-def test_a_missing_trace_spacing_is_asked_for_and_used(empty_hand, demo, tmp_path, monkeypatch):
-    path = bare_segy(tmp_path / "bare.sgy", demo.parent / "deck-L1.sgy", coordinates=False)
-    asked = answers(monkeypatch, spacing="1/5 in")
-    empty_hand.window.keeper.open_path(path)
-    empty_hand.settle()
-    assert [dialog.windowTitle() for dialog in asked] == ["About bare.sgy"]
-    assert empty_hand.line.scan.given.trace_spacing_mm == pytest.approx(5.08)
-    assert empty_hand.document.stage.scan.trace_spacing_mm == pytest.approx(5.08)
-
-
-def test_a_missing_sample_interval_is_asked_for_and_used(empty_hand, demo, tmp_path, monkeypatch):
-    path = bare_segy(
-        tmp_path / "bare.sgy", demo.parent / "deck-L1.sgy", dt_us_field=0, coordinates=False
-    )
-    asked = answers(monkeypatch, spacing="5", interval="16")
-    empty_hand.window.keeper.open_path(path)
-    empty_hand.settle()
-    assert len(asked) == 1
-    assert empty_hand.line.scan.given.dt_ns == pytest.approx(0.016)
-    assert empty_hand.document.stage.scan.dt_ns == pytest.approx(0.016)
-    assert empty_hand.document.stage.scan.trace_spacing_mm == pytest.approx(5.0)
-
-
-def test_a_refused_question_leaves_the_file_closed(empty_hand, demo, tmp_path, monkeypatch):
-    path = bare_segy(tmp_path / "bare.sgy", demo.parent / "deck-L1.sgy", coordinates=False)
-    monkeypatch.setattr(FileQuestions, "exec", lambda _: 0)
-    empty_hand.window.keeper.open_path(path)
-    empty_hand.settle()
-    assert empty_hand.said == "bare.sgy was not opened."
-    assert empty_hand.document.job.lines == ()
-
-
-@pytest.mark.parametrize("typed", ["", "five", "0", "-5"])
-def test_the_questions_refuse_what_is_no_spacing(window, qtbot, typed):
-    dialog = FileQuestions(window, "bare.sgy", "Something is missing.", ("trace_spacing",), "mm")
-    qtbot.addWidget(dialog)
-    dialog.spacing.setText(typed)
-    dialog._accept()
-    assert dialog.complaint.text()
-    assert dialog.result() == 0
-
-
 def test_a_scan_that_is_gone_leaves_its_marks(marked, demo):
     marked.trigger("save")
     marks = marked.line.marks
@@ -295,11 +220,10 @@ def test_a_scan_that_fails_while_it_is_shown_gives_a_sentence(marked, demo):
     assert marked.document.job.line("line-1").marks
 
 
-def test_a_line_with_one_trace_opens(empty_hand, demo, tmp_path, monkeypatch):
+def test_a_line_with_one_trace_opens(empty_hand, demo, tmp_path):
     scan = read_segy(demo.parent / "deck-L1.sgy")
     path = tmp_path / "one.sgy"
-    write_segy(path, scan.block(40, 41), scan.dt_ns, scan.positions_mm[40:41])
-    answers(monkeypatch, spacing="5")
+    write_segy(path, scan.block(40, 41), scan.dt_ns, scan.positions_mm[40:41], 40.0)
     empty_hand.window.keeper.open_path(path)
     empty_hand.settle()
     assert empty_hand.document.stage.scan.traces == 1

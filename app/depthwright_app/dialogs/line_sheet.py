@@ -1,6 +1,5 @@
 """The sheet of a line and its antenna: datum, direction, scale; separation, height, time offset."""
 
-import json
 import math
 from pathlib import Path
 from typing import Any
@@ -19,6 +18,7 @@ from PySide6.QtWidgets import (
 
 from depthwright import edits
 from depthwright.errors import DepthwrightError
+from depthwright.files.antenna_card import read_card
 from depthwright.job import Antenna, DirectPick, DirectShiftSource, Job, Line
 from depthwright.units import (
     from_mm,
@@ -244,27 +244,6 @@ class LineSheet(QDialog):
         """The edit of the job that was accepted."""
         changed = edits.change_line(job, self._line.id, **self.change_line)
         return edits.change_antenna(changed, self._antenna.id, **self.change_antenna)
-
-
-def read_card(path: Path, antenna_id: str) -> Antenna:
-    """An antenna from a card file (JSON with the antenna's fields).
-
-    Raises
-    ------
-    DepthwrightError
-        When the file cannot be read or is no antenna card.
-    """
-    try:
-        fields = json.loads(path.read_text("utf-8"))
-        return Antenna.model_validate({**fields, "id": antenna_id})
-    except OSError as fault:
-        raise DepthwrightError(f"{path.name} cannot be read: {fault.strerror}.") from None
-    except (ValueError, TypeError):
-        raise DepthwrightError(
-            f"{path.name} is not an antenna card.",
-            "A card is JSON with separation_mm, centre_frequency_ghz, height_mm, time_offset_ns, "
-            "time_offset_u_ns, direct_shift, name and source.",
-        ) from None
 
 
 def _scale_words(line: Line) -> str:

@@ -12,12 +12,15 @@ def heading(text: str) -> QLabel:
     return label
 
 
-def add_buttons(sheet: QDialog, box: QBoxLayout, accept: Callable[[], None]) -> None:
-    """Apply, which Enter presses too, and Cancel."""
+def add_buttons(
+    sheet: QDialog, box: QBoxLayout, accept: Callable[[], None], words: str = "Apply"
+) -> None:
+    """What is done with the sheet, which Enter presses too, and Cancel."""
     buttons = QDialogButtonBox(
         QDialogButtonBox.StandardButton.Apply | QDialogButtonBox.StandardButton.Cancel
     )
     apply = buttons.button(QDialogButtonBox.StandardButton.Apply)
+    apply.setText(words)
     apply.setProperty("primary", True)
     apply.clicked.connect(accept)
     buttons.rejected.connect(sheet.reject)

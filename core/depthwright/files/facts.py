@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from depthwright.errors import DepthwrightError
+from depthwright.job import TracesIn
 
 Need = Literal["trace_spacing", "sample_interval"]
 
@@ -40,6 +41,10 @@ class FileFacts:
         Samples in a trace.
     text
         The file's own words (the text header, or the first lines); may be empty.
+    traces_in
+        How a matrix is taken to lie; None for other files.
+    data_sets
+        Names of what can be read in a file that holds several, the one taken first.
     """
 
     rows: tuple["Fact", ...]
@@ -47,6 +52,8 @@ class FileFacts:
     intervals: tuple[Stated, ...]
     samples: int
     text: str = ""
+    traces_in: TracesIn | None = None
+    data_sets: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -63,12 +70,15 @@ class Fact:
         What was made of it; empty where nothing could be.
     why
         Full sentences; empty where nothing had to be inferred.
+    settled
+        Whether nobody needs to confirm it: the file says so itself, or it changes no depth.
     """
 
     label: str
     stated: str
     inferred: str
     why: str = ""
+    settled: bool = True
 
 
 class MissingGeometry(DepthwrightError):  # noqa: N818 (a question, no failure)

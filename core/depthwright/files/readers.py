@@ -4,9 +4,14 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from depthwright.files.facts import FileFacts, Need
+from depthwright.files.interval_readings import IntervalReading, interval_readings
 from depthwright.files.segy import open_segy, segy_facts
 from depthwright.job import NOTHING_GIVEN, Given
-from depthwright.scan import Scan
+from depthwright.measuring.timezero import sample_traces
+from depthwright.scan import Block, Scan
+
+GLANCE_TRACES = 400
+"""Traces of a small picture, and of its spectrum."""
 
 _STAND_INS: dict[Need, dict[str, float]] = {
     "trace_spacing": {"trace_spacing_mm": 1.0},
@@ -56,10 +61,16 @@ class Glance:
     scan
         The scan; where something is missing, one with a stand-in: its samples are right, its
         sample interval (1 ns) or its positions (1 mm apart) mean nothing.
+    traces
+        Some of its traces, shape (traces, samples).
+    readings
+        What its sample interval can mean.
     """
 
     facts: FileFacts
     scan: Scan
+    traces: Block
+    readings: tuple[IntervalReading, ...]
 
 
 def glance(path: str | Path, given: Given = NOTHING_GIVEN) -> Glance:
@@ -72,4 +83,7 @@ def glance(path: str | Path, given: Given = NOTHING_GIVEN) -> Glance:
     """
     facts = file_facts(path, given)
     stand_in = {name: value for need in facts.needs for name, value in _STAND_INS[need].items()}
-    return Glance(facts, open_file(path, given.model_copy(update=stand_in)))
+    scan = open_file(path, given.model_copy(update=stand_in))
+    traces = sample_traces(scan, GLANCE_TRACES)
+    read_ns = None if "sample_interval" in facts.needs else scan.dt_ns
+    return Glance(facts, scan, traces, interval_readings(facts, traces, read_ns))

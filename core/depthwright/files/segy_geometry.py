@@ -20,12 +20,12 @@ from depthwright.files.segy_headers import Record
 
 Floats = NDArray[np.float64]
 
-_WINDOW_NS = (2.0, 60.0)
+WINDOW_NS = (2.0, 60.0)
 _STEP_MM = (0.5, 100.0)
 _STATED_STEP_MM = (0.05, 1000.0)
 _SEPARATION_MM = (5, 500)
 _FARTHEST_START_MM = 1e6
-_ROUND_WINDOW_NS = 5.0
+_ROUNDWINDOW_NS = 5.0
 
 _PER_NS = {"picoseconds": 1e3, "nanoseconds": 1.0, "microseconds": 1e-3}
 _LENGTH_UNITS_MM = {"m": 1000.0, "mm": 1.0, "cm": 10.0}
@@ -65,7 +65,7 @@ def sample_interval(
     if not readings:
         why = (
             f"In no unit does the interval of {filled[0].value:g} make a time window plausible for"
-            f" concrete ({_WINDOW_NS[0]:g} to {_WINDOW_NS[1]:g} ns)."
+            f" concrete ({WINDOW_NS[0]:g} to {WINDOW_NS[1]:g} ns)."
         )
         return None, Fact("Sample interval", stated, "", why)
     field, reading = readings[0]
@@ -92,7 +92,7 @@ def _read_interval(value: float, samples: int, text: str) -> _Interval | None:
         exact = float(says["exact"] or value)
         if abs(exact - value) < 1:
             return _Interval(exact / 1000, f"{exact:g} ps", _AS_STATED)
-    low, high = _WINDOW_NS
+    low, high = WINDOW_NS
     # Units are 1000 apart and the range spans 30, so at most one fits.
     for unit, per_ns in _PER_NS.items():
         if low <= value / per_ns * samples <= high:
@@ -103,7 +103,7 @@ def _read_interval(value: float, samples: int, text: str) -> _Interval | None:
 
 def _rounding(value_ps: float, samples: int) -> str:
     """Say so if the interval looks rounded from one that makes the window a multiple of 5 ns."""
-    window_ns = round(value_ps * samples / 1000 / _ROUND_WINDOW_NS) * _ROUND_WINDOW_NS
+    window_ns = round(value_ps * samples / 1000 / _ROUNDWINDOW_NS) * _ROUNDWINDOW_NS
     exact_ps = window_ns * 1000 / samples
     if window_ns == 0 or exact_ps == value_ps or not -0.5 <= exact_ps - value_ps < 1:
         return ""

@@ -80,18 +80,22 @@ def alive(traces: Block) -> NDArray[np.bool_]:
 
 def centre_frequency_ghz(scan: Scan) -> float:
     """Centre of mass of the power spectrum of what all traces share (the direct wave), GHz."""
-    traces = sample_traces(scan)
+    return pulse_frequency_ghz(sample_traces(scan), scan.dt_ns)
+
+
+def pulse_frequency_ghz(traces: Block, dt_ns: float, lowest_ghz: float = LOWEST_GHZ) -> float:
+    """The same of some traces, shape (traces, samples); what is slower than the lowest is drift."""
     common = np.median(traces[alive(traces)], axis=0)[None, :]
     power = np.abs(np.fft.rfft((common - chord(common))[0])) ** 2
-    frequency = np.fft.rfftfreq(scan.samples, scan.dt_ns)
+    frequency = np.fft.rfftfreq(traces.shape[1], dt_ns)
     # Drift falls off with frequency: the slope's power, f^2 times the trace's, has its maximum in
     # the pulse, about a fifth above the pulse's own.
-    pulse = frequency > LOWEST_GHZ
+    pulse = frequency > lowest_ghz
     strongest = float(frequency[np.argmax(np.where(pulse, frequency**2 * power, 0.0))])
     near = (frequency > 0.25 * strongest) & (frequency < 2 * strongest)
     if not power[near].sum() > 0:
         raise DepthwrightError(
-            f"The scan holds no pulse above {LOWEST_GHZ:g} GHz.",
+            f"The scan holds no pulse above {lowest_ghz:g} GHz.",
             "Check that the right file was saved, and its sample interval.",
         )
     return float((frequency[near] * power[near]).sum() / power[near].sum())

@@ -1,0 +1,106 @@
+"""Files on their way in: what they say, what the user says of them, and what is still open. No Qt here."""
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from depthwright.errors import DepthwrightError
+from depthwright.files.facts import Need
+from depthwright.files.readers import Glance, glance
+from depthwright.job import NOTHING_GIVEN, Given
+
+NEED_WORDS: dict[Need, str] = {
+    "trace_spacing": "trace spacing",
+    "sample_interval": "sample interval",
+}
+
+
+@dataclass(frozen=True)
+class Incoming:
+    """One file on its way into the job.
+
+    Parameters
+    ----------
+    path
+        The file.
+    given
+        What the user says of it.
+    glance
+        What the file says, and its scan; None where it cannot be read.
+    looked_with
+        What had been said of it when it was looked at.
+    problem
+        Why it cannot be read; empty otherwise.
+    """
+
+    path: Path
+    given: Given
+    glance: Glance | None = None
+    looked_with: Given = NOTHING_GIVEN
+    problem: str = ""
+
+    @property
+    def samples(self) -> int:
+        """Samples in a trace; 0 where it cannot be read."""
+        return self.glance.scan.samples if self.glance else 0
+
+    @property
+    def dt_ns(self) -> float | None:
+        """Sample interval as given or as read, ns."""
+        return self.given.dt_ns or self._read("sample_interval", "dt_ns")
+
+    @property
+    def spacing_mm(self) -> float | None:
+        """Trace spacing as given or as read, mm."""
+        return self.given.trace_spacing_mm or self._read("trace_spacing", "trace_spacing_mm")
+
+    @property
+    def length_mm(self) -> float | None:
+        """Length of the line, mm."""
+        if self.glance is None or self.spacing_mm is None:
+            return None
+        if self.given.trace_spacing_mm is None:
+            return self.glance.scan.length_mm
+        return self.given.trace_spacing_mm * (self.glance.scan.traces - 1)
+
+    def _read(self, need: Need, name: str) -> float | None:
+        if self.glance is None or need in self.glance.facts.needs:
+            return None
+        return float(getattr(self.glance.scan, name))
+
+    @property
+    def open_words(self) -> str:
+        """What has still to be said of it: "trace spacing and sample interval"; empty when nothing."""
+        if self.glance is None:
+            return ""
+        known = {"trace_spacing": self.spacing_mm, "sample_interval": self.dt_ns}
+        return " and ".join(NEED_WORDS[need] for need, value in known.items() if value is None)  # type: ignore[index]
+
+    @property
+    def state_words(self) -> str:
+        """In a word or two how far it is."""
+        if self.problem:
+            return "cannot be read"
+        return f"{self.open_words} missing" if self.open_words else "ready"
+
+    def settled(self, *, antenna_known: bool) -> bool:
+        """Whether it can be taken in with nothing to ask or to confirm."""
+        if self.glance is None or self.open_words:
+            return False
+        sure = all(fact.settled for fact in self.glance.facts.rows)
+        return sure and (antenna_known or self.glance.scan.separation_mm is not None)
+
+
+def look_at(path: Path, given: Given = NOTHING_GIVEN) -> Incoming:
+    """Look at a file; one that cannot be read says why."""
+    try:
+        return Incoming(path, given, glance(path, given), given)
+    except DepthwrightError as problem:
+        return Incoming(path, given, problem=str(problem))
+
+
+def told(incoming: Incoming, given: Given) -> Incoming:
+    """The same file with something else said of it; it is read anew only where that reads it differently."""
+    lies = (given.traces_in, given.data_set)
+    if incoming.glance is None or lies != (incoming.given.traces_in, incoming.given.data_set):
+        return look_at(incoming.path, given)
+    return replace(incoming, given=given)

@@ -1,0 +1,140 @@
+"""What the numbers in a file can mean as a sample interval: each reading with its window and its pulse.
+
+Exporters store the interval in units that they do not name. Two things tell readings apart: the time
+window, and where the pulse's spectrum comes to lie.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from depthwright.errors import DepthwrightError
+from depthwright.files.facts import FileFacts, Stated
+from depthwright.files.segy_geometry import WINDOW_NS
+from depthwright.measuring.timezero import pulse_frequency_ghz
+from depthwright.processing.filters import amplitude_spectrum
+from depthwright.scan import Block
+
+PULSE_GHZ = (0.3, 6.0)
+"""Centre frequencies of antennas used on concrete: common practice, no source."""
+_UNITS = (("picoseconds", 1e-3), ("nanoseconds", 1.0), ("microseconds", 1e3))
+_ROUND_WINDOWS_NS = (5.0, 1.0)
+_USUAL_WINDOWS_NS = (6.0, 8.0, 10.0, 12.0, 15.0)
+"""Windows that lines on slabs and walls are recorded with: common practice, no source."""
+_MOST_ROUNDED = 2
+_SLOWEST_PERIODS = 4
+"""Slower than so many periods in the window is drift, whatever the unit."""
+
+
+@dataclass(frozen=True)
+class IntervalReading:
+    """One thing that the stated sample interval can mean.
+
+    Parameters
+    ----------
+    words
+        How it is read, like "20 in bytes 3217 as picoseconds".
+    dt_ns
+        Sample interval, ns.
+    samples
+        Samples in a trace.
+    pulse_ghz
+        Centre frequency of what all traces share, GHz; None where they share no pulse.
+    """
+
+    words: str
+    dt_ns: float
+    samples: int
+    pulse_ghz: float | None
+
+    @property
+    def window_ns(self) -> float:
+        """Time window, ns."""
+        return self.samples * self.dt_ns
+
+    @property
+    def doubt(self) -> str:
+        """Why it cannot be meant on concrete; empty where it can."""
+        low, high = WINDOW_NS
+        if not low <= self.window_ns <= high:
+            return "the window is too " + ("long" if self.window_ns > high else "short")
+        if self.pulse_ghz is None:
+            return ""
+        slowest, fastest = PULSE_GHZ
+        if not slowest <= self.pulse_ghz <= fastest:
+            return "the pulse is too " + ("slow" if self.pulse_ghz < slowest else "fast")
+        return ""
+
+
+def interval_readings(
+    facts: FileFacts, traces: Block, read_ns: float | None
+) -> tuple[IntervalReading, ...]:
+    """What the file's numbers can mean: each in three units, and what they may be rounded from.
+
+    Where the file gives none, windows that are usual stand in their place.
+
+    Parameters
+    ----------
+    facts
+        What the file says.
+    traces
+        Some of its traces, shape (traces, samples).
+    read_ns
+        The interval that the reader took, ns, if it took one.
+    """
+    try:
+        per_sample = pulse_frequency_ghz(traces, 1.0, _SLOWEST_PERIODS / facts.samples)
+    except DepthwrightError:
+        per_sample = None
+    meanings = [each for stated in facts.intervals for each in _meanings(stated, facts.samples)]
+    if read_ns is not None and not any(np.isclose(read_ns, dt_ns) for _, dt_ns in meanings):
+        meanings.insert(0, (f"{1e3 * read_ns:.7g} ps, as the file says elsewhere", read_ns))
+    if not meanings:
+        meanings = [
+            (f"{1e3 * window_ns / facts.samples:.4g} ps", window_ns / facts.samples)
+            for window_ns in _USUAL_WINDOWS_NS
+        ]
+    found: dict[float, IntervalReading] = {}
+    for words, dt_ns in meanings:
+        pulse_ghz = None if per_sample is None else per_sample / dt_ns
+        reading = IntervalReading(words, dt_ns, facts.samples, pulse_ghz)
+        found.setdefault(round(dt_ns, 9), reading)
+    return tuple(found.values())
+
+
+def _meanings(stated: Stated, samples: int) -> list[tuple[str, float]]:
+    value = stated.value
+    if not (np.isfinite(value) and value > 0):
+        return []
+    meanings = [
+        (f"{value:g} in {stated.place} as {unit}", value * size_ns) for unit, size_ns in _UNITS
+    ]
+    if value == round(value):
+        meanings[1:1] = [
+            (f"{value:g} in {stated.place} rounded from {1e3 * exact_ns:.6g} ps", exact_ns)
+            for exact_ns in _rounded_from(value, samples)
+        ]
+    return meanings
+
+
+def _rounded_from(value_ps: float, samples: int) -> list[float]:
+    """Intervals, ns, that make the window a round number and give the stated one rounded or cut."""
+    low, high = (value_ps - 0.5) * samples / 1e3, (value_ps + 1) * samples / 1e3
+    if not WINDOW_NS[0] <= value_ps * samples / 1e3 <= WINDOW_NS[1]:
+        return []
+    for step_ns in _ROUND_WINDOWS_NS:
+        windows = np.arange(np.ceil(low / step_ns), np.ceil(high / step_ns)) * step_ns
+        exact = [float(window) / samples for window in windows if window > 0]
+        exact = [dt_ns for dt_ns in exact if not np.isclose(dt_ns, value_ps / 1e3, rtol=1e-9)]
+        if exact:
+            return exact[:_MOST_ROUNDED]
+    return []
+
+
+def spectrum_per_sample(traces: Block) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Mean amplitude spectrum against cycles per sample: divided by an interval, the frequencies.
+
+    Both of shape (samples // 2 + 1,); the first entry is that of the mean.
+    """
+    return amplitude_spectrum(traces, 1.0)
