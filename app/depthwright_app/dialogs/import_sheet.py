@@ -329,13 +329,12 @@ class ImportSheet(QDialog):
         self.antenna.setCurrentIndex(len(self._antennas) - 1)
 
     def _accept(self) -> None:
-        # A field that still has the focus has not been heard yet.
-        focused = self.focusWidget()
-        if isinstance(focused, QLineEdit) and focused.isModified():
-            focused.setModified(False)
-            focused.editingFinished.emit()
-            if self.complaint.text():
-                return
+        # What stands in a field that was not left has not been heard yet.
+        for field in (self.window_ns, self.interval_ps, self.spacing):
+            if field.isModified():
+                field.editingFinished.emit()
+                if self.complaint.text():
+                    return
         for row, file in enumerate(self.incoming):
             if file.open_words:
                 self.files.setCurrentRow(row)
