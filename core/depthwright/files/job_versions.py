@@ -12,7 +12,7 @@ Parsed = dict[str, Any]
 def renewed(data: Parsed, version: int) -> Parsed:
     """The file in the form of ``version``; as it is where its own version is none of the earlier ones."""
     own = data.get("version")
-    while isinstance(own, int) and own < version and own in _STEPS:
+    while type(own) is int and own < version and own in _STEPS:  # True is no version
         data = {**_STEPS[own](data), "version": own + 1}
         own += 1
     return data

@@ -3,49 +3,71 @@
 The published schema is ``job.schema.json`` beside this module; :func:`schema_text` makes it. Scans are
 named by a path relative to the job file where they are near it, and by an absolute path in the running
 program.
+
+A save writes a temporary file in the same folder, brings it to the disk and puts it in the place of the
+former version, which stays as ``NAME.bak``. A file of an earlier program also stays under a name of its own
+(``deck.version-1.dwjob``) when it is first saved over. A file of a newer program opens as far as this one
+knows it and is never saved over, and neither is one that somebody else has changed in the meantime.
 """
 
+import filecmp
+import hashlib
 import json
 import os
 import re
-import shutil
 from collections.abc import Callable
-from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
-from pathlib import Path, PurePath, PureWindowsPath
+from functools import partial
+from pathlib import Path
 from typing import Any, Literal
-from uuid import uuid4
 
-from pydantic import AwareDatetime, Field, ValidationError
+from pydantic import AwareDatetime, Field
 
 from depthwright import __version__
 from depthwright.errors import DepthwrightError
-from depthwright.files.atomic import replacing
+from depthwright.files.atomic import check_replaceable, copy_beside, not_written, replacing
+from depthwright.files.job_reading import (
+    MOST_BYTES,
+    VERSION,
+    Faults,
+    Parsed,
+    parsed,
+    program_words,
+    read_bytes,
+    too_much,
+    validated,
+    version_of,
+    without_unknown,
+)
 from depthwright.files.job_versions import renewed
 from depthwright.files.results_block import ResultsBlock, compare_results, results_block
 from depthwright.files.results_schema import unusable_words
-from depthwright.job import Frozen, Job, Line
+from depthwright.files.scan_paths import check_stored, found_path, map_paths, stored_path
+from depthwright.job import Frozen, Job
 from depthwright.results.values import Results
 
 __all__ = [
+    "MOST_BYTES",
+    "VERSION",
+    "ChangedOnDisk",
     "JobFile",
     "LoadedJob",
     "ResultsBlock",
     "backup_path",
     "compare_results",
+    "job_bytes",
     "load_job",
     "results_block",
     "save_job",
     "schema_text",
+    "stamp",
 ]
 
-VERSION = 2
-MOST_BYTES = 64 * 2**20
-NEAR_LEVELS = 2
-"""How many folders up from the job file a scan's path may start and still be stored as relative."""
-
 _NUMBER_LIST = re.compile(r'\[\n[^\[\]{}"]*\]')
+_OWN_HEAD = re.compile(rb'\{\s*"format": "depthwright-job",\s*"version": (\d{1,9}),')
+"""How every file begins that was saved by the program itself."""
+_NAMED = 3
 
 
 class JobFile(Frozen):
@@ -71,11 +93,21 @@ class LoadedJob:
         The results stored with it, for comparison; None when there are none.
     findings
         Sentences on what is worth knowing.
+    read_only
+        Why it may not be saved over the file it came from, and what to do; empty when it may.
+    stamp
+        Of the file as it was read: see :func:`stamp`.
     """
 
     job: Job
     results: ResultsBlock | None
     findings: tuple[str, ...]
+    read_only: str = ""
+    stamp: str = ""
+
+
+class ChangedOnDisk(DepthwrightError):  # noqa: N818
+    """A job file is not the one that was opened or saved last; the user has to say what counts."""
 
 
 def schema_text() -> str:
@@ -92,7 +124,25 @@ def backup_path(path: Path) -> Path:
     return path.with_name(path.name + ".bak")
 
 
-def save_job(path: str | Path, job: Job, results: Results | None, saved_at: datetime) -> None:
+def stamp(path: str | Path) -> str:
+    """What tells one state of a job file from another: its SHA-256 in hex; empty when there is none.
+
+    Raises
+    ------
+    DepthwrightError
+        When it is there but cannot be read.
+    """
+    source = _real(path)
+    return _stamp_of(read_bytes(source, "a job file")) if os.path.lexists(source) else ""
+
+
+def save_job(
+    path: str | Path,
+    job: Job,
+    results: Results | None,
+    saved_at: datetime,
+    expected: str | None = None,
+) -> str:
     """Write a job file, whole or not at all; the version it replaces is kept as ``NAME.bak``.
 
     Parameters
@@ -103,42 +153,44 @@ def save_job(path: str | Path, job: Job, results: Results | None, saved_at: date
         What to write.
     saved_at
         The time now; without a zone it is local time.
+    expected
+        The stamp that a file there is to have; None where any may be replaced.
+
+    Returns
+    -------
+    The stamp of what was written.
 
     Raises
     ------
+    ChangedOnDisk
+        When the file there has another stamp than was expected.
     DepthwrightError
-        When it cannot be written; the file is then as it was.
+        When it cannot be written, or comes from a newer program; the file is then as it was.
     """
     target = _real(path)
-    if target.is_dir():
-        raise DepthwrightError(f"{target.name} is a folder.", "Choose a name for the job file.")
-    if not target.parent.is_dir():
-        raise DepthwrightError(
-            f"The folder {target.parent} is not there.", "Choose a folder that exists."
+    check_replaceable(target)
+    former = read_bytes(target, "a job file") if target.is_file() else None
+    if former is not None and expected not in (None, _stamp_of(former)):
+        raise ChangedOnDisk(
+            f"{target.name} was changed by another program since it was opened here.",
+            "Save under another name to keep both, or open it again to see what it holds now.",
         )
-    saved = JobFile(
-        format="depthwright-job",
-        version=VERSION,
-        program=f"Depthwright {__version__}",
-        saved=saved_at if saved_at.tzinfo else saved_at.astimezone(),
-        job=_map_paths(job, lambda scan: _stored_path(scan, target.parent)),
-        results=None if results is None else results_block(job, results),
-    )
-    data = _as_text(saved).encode("utf-8")
-    if len(data) > MOST_BYTES:
-        raise DepthwrightError(
-            f"The job would take {len(data) / 2**20:.0f} MB, more than a job file may.",
-            "Split its lines over two jobs.",
-        )
-    with replacing(target) as file:
+    data = job_bytes(job, results, saved_at, partial(stored_path, folder=target.parent))
+    version = 0 if former is None else _former_version(target, former)
+    with replacing(target, before=partial(_keep_former, target, version)) as file:
         file.write(data)
-        file.flush()
-        os.fsync(file.fileno())
-        _keep_previous(target)
+    return _stamp_of(data)
 
 
-def load_job(path: str | Path) -> LoadedJob:
+def load_job(path: str | Path, inside: bool = False) -> LoadedJob:
     """Read a job file.
+
+    Parameters
+    ----------
+    path
+        The job file.
+    inside
+        Whether its scans may lie in its own folder only, as those of a packed job do.
 
     Raises
     ------
@@ -146,20 +198,63 @@ def load_job(path: str | Path) -> LoadedJob:
         When it is not there, not whole, or not a job file that this version reads.
     """
     source = _real(path)
-    data = _parsed(source, _read(source))
-    _check_kind(source, data)
-    data = renewed(data, VERSION)
+    raw = read_bytes(source, "a job file")
+    data = parsed(source.name, raw, _instead(source))
+    if not isinstance(data, dict) or data.get("format") != "depthwright-job":
+        raise DepthwrightError(
+            f"{source.name} is JSON, but not a Depthwright job.", "Choose a *.dwjob file."
+        )
     findings: list[str] = []
-    saved = _validated(source, data, findings)
-    job = _map_paths(saved.job, lambda scan: _found_path(scan, source, findings))
-    return LoadedJob(job, saved.results, tuple(findings))
+    newer = version_of(data) > VERSION
+    saved = _newer(source, data, findings) if newer else _known(source, data, findings)
+    check_stored(saved.job, source.name, inside)
+    job = map_paths(saved.job, partial(found_path, folder=source.parent, findings=findings))
+    return LoadedJob(job, saved.results, tuple(findings), _read_only(source, data), _stamp_of(raw))
 
 
 def _real(path: str | Path) -> Path:
-    return Path(os.path.realpath(path))
+    try:
+        return Path(os.path.realpath(path))
+    except (OSError, ValueError):  # told when it is read or written
+        return Path(path)
+
+
+def _stamp_of(raw: bytes) -> str:
+    return hashlib.sha256(raw).hexdigest()
 
 
 # Writing.
+
+
+def job_bytes(
+    job: Job, results: Results | None, saved_at: datetime, stored: Callable[[str], str]
+) -> bytes:
+    """A job file's contents.
+
+    Parameters
+    ----------
+    job, results, saved_at
+        What to write, and the time now.
+    stored
+        From a scan's path to how it is named in the file.
+
+    Raises
+    ------
+    DepthwrightError
+        When it would be too large to be opened again.
+    """
+    saved = JobFile(
+        format="depthwright-job",
+        version=VERSION,
+        program=f"Depthwright {__version__}",
+        saved=saved_at if saved_at.tzinfo else saved_at.astimezone(),
+        job=map_paths(job, stored),
+        results=None if results is None else results_block(job, results),
+    )
+    data = _as_text(saved).encode("utf-8")
+    if excess := too_much(data):
+        raise DepthwrightError(f"The job {excess}.", "Split its lines over two jobs.")
+    return data
 
 
 def _as_text(saved: JobFile) -> str:
@@ -169,124 +264,62 @@ def _as_text(saved: JobFile) -> str:
     return _NUMBER_LIST.sub(lambda found: re.sub(r"\s+", " ", found[0]), text) + "\n"
 
 
-def _keep_previous(target: Path) -> None:
-    """Give the version on disk its second name, by a link where the disk has links."""
+def _former_version(target: Path, former: bytes) -> int:
+    """The version of the job file that is to be replaced; 0 when it is none.
+
+    Raises
+    ------
+    DepthwrightError
+        When it comes from a newer program: what it alone knows would be lost.
+    """
+    head = _OWN_HEAD.match(former)
+    data: Parsed = {"version": int(head[1])} if head else _if_job(former)
+    version = version_of(data)
+    if version > VERSION:
+        raise DepthwrightError(
+            f"{target.name} was saved by a newer Depthwright{program_words(data)}; this one would "
+            "lose what it does not know.",
+            "Save under another name.",
+        )
+    return version
+
+
+def _if_job(raw: bytes) -> Parsed:
+    try:
+        data = parsed("", raw, "")
+    except DepthwrightError:
+        return {}
+    return data if isinstance(data, dict) and data.get("format") == "depthwright-job" else {}
+
+
+def _keep_former(target: Path, version: int) -> None:
+    """Give the version on disk its second name, and one of its own when it is of an earlier program."""
     if not target.exists():
         return
-    temporary = target.with_name(f".{target.name}.{uuid4().hex}.bak")
+    if 0 < version < VERSION:
+        place = _original_path(target, version)
+        if not place.exists():
+            copy_beside(target, place)
     try:
-        try:
-            os.link(target, temporary)
-        except OSError:
-            shutil.copy2(target, temporary)
-        os.replace(temporary, backup_path(target))
-    finally:
-        with suppress(OSError):
-            temporary.unlink(missing_ok=True)
+        copy_beside(target, backup_path(target), link=True)
+    except OSError as cause:
+        raise not_written(backup_path(target).name, cause) from cause
 
 
-# Paths.
-
-
-def _map_paths(job: Job, change: Callable[[str], str]) -> Job:
-    """The job with every scan's path changed; a line without a file keeps none."""
-
-    def changed(line: Line) -> Line:
-        path = line.scan.path and change(line.scan.path)
-        return line.model_copy(update={"scan": line.scan.model_copy(update={"path": path})})
-
-    return job.model_copy(update={"lines": tuple(changed(line) for line in job.lines)})
-
-
-def _of_another_system(path: str) -> bool:
-    return PureWindowsPath(path).is_absolute() and not PurePath(path).is_absolute()
-
-
-def _stored_path(scan: str, folder: Path) -> str:
-    if _of_another_system(scan):
-        return scan
-    absolute = os.path.abspath(scan)
-    try:
-        relative = PurePath(os.path.relpath(absolute, folder))
-        shared = PurePath(os.path.commonpath([absolute, folder]))
-    except ValueError:  # two drives
-        return absolute
-    near = relative.parts.count("..") <= NEAR_LEVELS and shared != PurePath(shared.anchor)
-    return relative.as_posix() if near else absolute
-
-
-def _found_path(stored: str, source: Path, findings: list[str]) -> str:
-    """Absolute path of a scan; a file of the same name beside the job stands in for one not there."""
-    away = _of_another_system(stored)
-    absolute = stored if away else os.path.abspath(source.parent / stored)
-    beside = source.parent / PureWindowsPath(stored).name
-    if not os.path.exists(absolute) and beside.is_file():
-        findings.append(f"{stored} is not there any more; {beside.name} beside the job is used.")
-        return str(beside)
-    return absolute
+def _original_path(target: Path, version: int) -> Path:
+    """Where a file of an earlier program is kept, or is kept already: never over another one."""
+    number, ending = 1, target.suffix
+    while True:
+        count = "" if number == 1 else f"-{number}"
+        place = target.with_name(f"{target.stem}.version-{version}{count}{ending}")
+        if not os.path.lexists(place):
+            return place
+        if place.is_file() and filecmp.cmp(place, target, shallow=False):
+            return place
+        number += 1
 
 
 # Reading.
-
-
-def _read(source: Path) -> bytes:
-    name = source.name
-    if source.is_dir():
-        raise DepthwrightError(f"{name} is a folder.", "Choose a job file in it.")
-    try:
-        size = source.stat().st_size
-        if size > MOST_BYTES:
-            raise DepthwrightError(
-                f"{name} takes {size / 2**20:.0f} MB, more than a job file may.",
-                "Choose a job file; scans are opened as lines.",
-            )
-        return source.read_bytes()
-    except FileNotFoundError as cause:
-        raise DepthwrightError(
-            f"{name} is not there.", "It may have been moved, renamed or deleted."
-        ) from cause
-    except OSError as cause:
-        raise DepthwrightError(
-            f"{name} could not be read: {cause.strerror or cause}.",
-            "Check that you may read it and that its disk is there.",
-        ) from cause
-
-
-def _parsed(source: Path, raw: bytes) -> Any:
-    name = source.name
-    if not raw.strip():
-        raise DepthwrightError(f"{name} is empty.", _instead(source))
-    try:
-        text = raw.decode("utf-8-sig")
-        return json.loads(text, parse_constant=_refuse_constant)
-    except UnicodeDecodeError:
-        raise DepthwrightError(f"{name} is not a job file.", "Choose a *.dwjob file.") from None
-    except json.JSONDecodeError as cause:
-        # Cut inside a word or a number, the last piece has no delimiter after it.
-        last = text[cause.pos :].strip()
-        delimited = any(sign in last for sign in ',:[]{}" \n')
-        cut_off = not delimited or cause.msg.startswith("Unterminated string")
-        if cut_off and text.lstrip().startswith("{"):
-            message = (
-                f"{name} ends in the middle, in line {cause.lineno}: it was not written whole."
-            )
-            raise DepthwrightError(message, _instead(source)) from None
-        raise DepthwrightError(
-            f"{name} is not a job file: what stands in line {cause.lineno} is not JSON.",
-            _instead(source),
-        ) from None
-    except RecursionError:
-        raise DepthwrightError(
-            f"{name} is not a job file: it is nested too deeply.", "Choose a *.dwjob file."
-        ) from None
-    except ValueError as cause:  # NaN, infinity, numbers of thousands of digits
-        raise DepthwrightError(
-            f"{name} holds a number that cannot be: {cause}.", _instead(source)
-        ) from None
-
-
-def _refuse_constant(word: str) -> float:
-    raise ValueError(word)
 
 
 def _instead(source: Path) -> str:
@@ -296,45 +329,62 @@ def _instead(source: Path) -> str:
     return "Open a copy of it, or start a new job."
 
 
-def _check_kind(source: Path, data: Any) -> None:
-    if not isinstance(data, dict) or data.get("format") != "depthwright-job":
-        raise DepthwrightError(
-            f"{source.name} is JSON, but not a Depthwright job.", "Choose a *.dwjob file."
+def _known(source: Path, data: Parsed, findings: list[str]) -> JobFile:
+    """A job of this version, or of an earlier one brought up to it."""
+    current = renewed(data, VERSION)
+    saved = _with_results(source, current, findings)
+    if current is not data:
+        kept = _original_path(source, version_of(data)).name
+        findings.append(
+            f"{source.name} was saved by an earlier Depthwright{program_words(data)} and was brought "
+            f"up to date. The first save over it keeps it as it is now under the name {kept}."
         )
-    version = data.get("version")
-    if isinstance(version, int) and version > VERSION:
-        program = data.get("program")
-        by = f" ({program})" if isinstance(program, str) else ""
-        raise DepthwrightError(
-            f"{source.name} was saved by a newer Depthwright{by}, in version {version} of the job "
-            f"file; this one reads up to version {VERSION}.",
-            "Open it with the newer program.",
-        )
+    return saved
 
 
-def _validated(source: Path, data: dict[str, Any], findings: list[str]) -> JobFile:
+def _with_results(source: Path, data: Parsed, findings: list[str]) -> JobFile:
+    """The file, without its results where only those cannot be used."""
     try:
-        return JobFile.model_validate_json(json.dumps(data), strict=True)
-    except ValidationError as problem:
-        errors = problem.errors(include_url=False)
-    if all(error["loc"][:1] == ("results",) for error in errors):
-        findings.append(unusable_words(data.get("results")))
-        return _validated(source, {**data, "results": None}, findings)
-    first = errors[0]
-    reason = first["msg"].removeprefix("Value error, ")
-    raise DepthwrightError(
-        f"{source.name} is damaged{_place(data, first['loc'])}: {reason[:1].lower() + reason[1:]}.",
-        _instead(source),
-    )
+        return validated(JobFile, source.name, data)
+    except Faults as faults:
+        if not (faults.found and all(fault["loc"][:1] == ("results",) for fault in faults.found)):
+            raise DepthwrightError(
+                f"{source.name} is damaged{faults.words(data)}.", _instead(source)
+            ) from None
+    findings.append(unusable_words(data.get("results")))
+    return _with_results(source, {**data, "results": None}, findings)
 
 
-def _place(data: Any, location: tuple[int | str, ...]) -> str:
-    """Where in the file: `` at job.lines[0].marks[2].time_ns``."""
-    words, here = "", data
-    for index, piece in enumerate(location):
-        if isinstance(here, list) and isinstance(piece, int) and piece < len(here):
-            words, here = f"{words}[{piece}]", here[piece]
-        elif isinstance(here, dict) and (piece in here or index == len(location) - 1):
-            words, here = f"{words}.{piece}", here.get(str(piece))
-        # What is left is the kind of a mark, which validation adds to the place.
-    return f" at {words.removeprefix('.')}" if words else ""
+def _newer(source: Path, data: Parsed, findings: list[str]) -> JobFile:
+    """A job of a newer program, as far as this one knows it; its results are computed again."""
+    known: dict[str, Any] = {**data, "version": VERSION, "results": None}
+    try:
+        try:
+            return validated(JobFile, source.name, known)
+        except Faults as faults:
+            less, left_out = without_unknown(known, faults)
+            saved = validated(JobFile, source.name, less)
+    except Faults as faults:
+        raise DepthwrightError(
+            f"{source.name} was saved by a newer Depthwright{program_words(data)}, and this one does "
+            f"not understand it{faults.words(known)}.",
+            "Open it with the newer program.",
+        ) from None
+    more = f" and {len(left_out) - _NAMED} more" if len(left_out) > _NAMED else ""
+    findings.append(f"Left out: {', '.join(left_out[:_NAMED])}{more}.")
+    return saved
+
+
+def _read_only(source: Path, data: Parsed) -> str:
+    """Why this file may not be saved over, and what to do; empty when it may."""
+    if version_of(data) > VERSION:
+        return (
+            f"{source.name} was saved by a newer Depthwright{program_words(data)} and is opened to be "
+            "read. Save it under another name to go on; that keeps only what this version knows."
+        )
+    what = source.name if not os.access(source, os.W_OK) else ""
+    if not what and not os.access(source.parent, os.W_OK):
+        what = f"The folder {source.parent.name or source.parent}"
+    if not what:
+        return ""
+    return f"{what} may not be written to. Save the job under another name or in another folder."

@@ -198,7 +198,7 @@ def test_a_folder_below_a_file_is_said(scene: Made, now: datetime, kept: Path) -
     made = scene(1)
     with pytest.raises(DepthwrightError, match="could not be made"):
         export_job(made.job, {}, made.results, kept / "folder", now)
-    with pytest.raises(DepthwrightError, match="could not be written"):
+    with pytest.raises(DepthwrightError, match="is not there"):
         export_image(kept / "b.png", made.job, "line-1", made.scan, made.results, now)
 
 

@@ -3,6 +3,7 @@
 import errno
 import json
 import os
+import shutil
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
@@ -13,7 +14,7 @@ import pytest
 from hypothesis import given, settings
 
 from depthwright.errors import DepthwrightError
-from depthwright.files import jobfile
+from depthwright.files import job_reading, jobfile
 from depthwright.files.jobfile import (
     VERSION,
     backup_path,
@@ -282,7 +283,7 @@ def test_a_full_disk_leaves_the_saved_job_and_no_debris(
     before = path.read_bytes()
     if call == "link and copy":
         monkeypatch.setattr(os, "link", full_disk)
-        monkeypatch.setattr(jobfile.shutil, "copy2", full_disk)
+        monkeypatch.setattr(shutil, "copy2", full_disk)
     else:
         monkeypatch.setattr(os, call, full_disk)
     with pytest.raises(DepthwrightError, match="could not be written") as caught:
@@ -342,7 +343,7 @@ def test_a_read_only_folder_is_said(tmp_path: Path, job: Job) -> None:
 def test_a_job_too_large_to_open_again_is_not_saved(
     path: Path, job: Job, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(jobfile, "MOST_BYTES", 1000)
+    monkeypatch.setattr(job_reading, "MOST_BYTES", 1000)
     with pytest.raises(DepthwrightError, match="more than a job file may"):
         save_job(path, job, None, NOW)
     assert not path.exists()

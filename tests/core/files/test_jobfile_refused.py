@@ -105,9 +105,10 @@ def test_json_of_something_else(path: Path, text: str) -> None:
 
 
 def test_a_file_of_a_newer_program(path: Path) -> None:
-    rewrite(path, version=2, program="Depthwright 9.1.0", wings=True)
-    message = refused(path).message
-    assert "saved by a newer Depthwright (Depthwright 9.1.0), in version 2" in message
+    rewrite(path, version=jobfile.VERSION + 1, program="Depthwright 9.1.0", job=[1])
+    problem = refused(path)
+    assert "saved by a newer Depthwright (Depthwright 9.1.0)" in problem.message
+    assert problem.hint == "Open it with the newer program."
 
 
 @pytest.mark.parametrize("version", [0, -1, "1", 1.5, True, None])
