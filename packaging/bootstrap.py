@@ -17,10 +17,13 @@ import system_packages as system
 USAGE = """usage: python3 packaging/bootstrap.py COMMAND
 
   run            make the environment .venv, then open the demo job
-  test [ARG...]  make it with the development tools, then run every check;
-                 arguments are handed to pytest
+  test [ARG...]  make it with the development tools, then run every check, the
+                 tests on all processors; arguments are handed to pytest instead
   bench          run the benchmarks in packaging/benchmarks
 """
+# A file's tests stay in one process: they share what is dear to make. Each process makes its own copy of
+# what the whole run shares, so that many processes do not pay.
+IN_PARALLEL = ["-n", "auto", "--maxprocesses", "8", "--dist", "loadfile"]
 OLDEST_PYTHON = (3, 11)
 NEWER_MINORS = (13, 12, 11)
 # The pinned PySide6 wheels are tagged manylinux_2_34_x86_64 and manylinux_2_39_aarch64.
@@ -160,7 +163,7 @@ def test(pytest_arguments):
         ("ruff format", [python, "-m", "ruff", "format", "--check", "."]),
         ("mypy", [python, "-m", "mypy"]),
         ("lint-imports", [environment.program("lint-imports")]),
-        ("pytest", [python, "-m", "pytest"] + pytest_arguments),
+        ("pytest", [python, "-m", "pytest"] + (pytest_arguments or IN_PARALLEL)),
     )
     platform_name = os.environ.get("QT_QPA_PLATFORM", "offscreen")
     failed = []

@@ -113,6 +113,31 @@ def test_unknown_command_stops_with_status_2(
     assert "Not a command: rnu" in capsys.readouterr().err
 
 
+@pytest.mark.parametrize(
+    ("arguments", "handed_on"),
+    [
+        ([], ["-n", "auto", "--maxprocesses", "8", "--dist", "loadfile"]),
+        (["tests/core", "-k", "ruler"], ["tests/core", "-k", "ruler"]),
+        (["--pdb"], ["--pdb"]),
+    ],
+)
+def test_the_whole_suite_runs_in_parallel_and_a_chosen_part_as_the_arguments_say(
+    bootstrap: ModuleType,
+    environment: ModuleType,
+    monkeypatch: pytest.MonkeyPatch,
+    arguments: list[str],
+    handed_on: list[str],
+) -> None:
+    called: list[list[str]] = []
+    monkeypatch.setattr(environment, "prepare", lambda extra: None)
+    monkeypatch.setattr(environment, "call", lambda words, extra: called.append(words) or 0)
+    monkeypatch.setattr(bootstrap, "offer_real_window", lambda: None)
+    assert bootstrap.main(["test", *arguments]) == 0
+    assert [words for words in called if "pytest" in words] == [
+        [environment.program("python"), "-m", "pytest", *handed_on]
+    ]
+
+
 def test_missing_libraries_are_named_by_their_debian_package(system: ModuleType) -> None:
     listing = (
         "\tlinux-vdso.so.1 (0x00007ffe)\n"

@@ -9,9 +9,9 @@ from dataclasses import dataclass
 from typing import cast
 
 import numpy as np
-import scipy.stats
 from numpy.typing import NDArray
 from scipy.linalg import solve_triangular
+from scipy.special import chdtri
 
 from depthwright.errors import DepthwrightError
 
@@ -203,7 +203,7 @@ def misfit_factor(chi_square: float, freedom: int) -> float:
     """
     if freedom < 1 or chi_square <= freedom:
         return 1.0
-    rare = float(scipy.stats.chi2.ppf(0.95, freedom))
+    rare = float(chdtri(freedom, 0.05))
     ramp = min(1.0, (chi_square - freedom) / (rare - freedom))
     return 1.0 + (chi_square / freedom - 1.0) * ramp
 

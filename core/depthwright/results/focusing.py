@@ -24,7 +24,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.signal import hilbert
 
 from depthwright import wave
 from depthwright.constants import C_MM_PER_NS, TYPICAL_PERMITTIVITY
@@ -33,6 +32,7 @@ from depthwright.depth.leg_delay import leg_delay_ns
 from depthwright.job import Antenna, BarMark, Job, Line
 from depthwright.measuring.stage import PickStage
 from depthwright.measuring.timezero import alive
+from depthwright.processing.envelope import companion
 from depthwright.results.crests import CROSSING_PERIODS, offset_beforehand_ns
 
 Floats = NDArray[np.float64]
@@ -172,7 +172,8 @@ def _reach(
 def _sharpness(job: Job, line: Line, stage: PickStage, view: _View, permittivity: Floats) -> Floats:
     """The coherence's maximum over the places beside a mark, shape (trials,)."""
     antenna, scan = job.antenna_of(line), stage.scan
-    signal = hilbert(stage.block(view.first, view.last).astype(np.float64), axis=1)
+    traces = stage.block(view.first, view.last).astype(np.float64)
+    signal = traces + 1j * companion(traces)
     living = alive(np.abs(signal))
     row = np.arange(view.last - view.first)[living]
     beside = max(1, int(_BESIDE_MM / scan.trace_spacing_mm))
