@@ -74,7 +74,8 @@ def sample_interval(
     if len({other.value for other in filled}) > 1:
         why += f" The headers disagree ({stated}); the one in {field.place} is used."
     why += reading.doubt
-    return reading.dt_ns, Fact("Sample interval", stated, f"{reading.dt_ns:g} ns", why)
+    settled = reading.reason == _AS_STATED
+    return reading.dt_ns, Fact("Sample interval", stated, f"{reading.dt_ns:g} ns", why, settled)
 
 
 @dataclass(frozen=True)
@@ -211,7 +212,7 @@ def _placed(
         positions = positions - positions[0]
         why += " They start far from zero, so they are counted from the first trace."
     inferred = f"{positions[0]:g} to {positions[-1]:g} mm"
-    return positions, Fact("Positions", stated, inferred, why)
+    return positions, Fact("Positions", stated, inferred, why, settled=reason == _AS_STATED)
 
 
 def antenna_separation(offsets: NDArray[np.int32]) -> tuple[float | None, Fact]:
