@@ -16,7 +16,8 @@ BOTH = ("bytes 3217", "bytes 117")
 
 
 def interval(value, samples=512, text="", given_ns=None):
-    return sample_interval(tuple((place, float(value)) for place in BOTH), samples, text, given_ns)
+    fields = tuple(Stated(place, float(value)) for place in BOTH)
+    return sample_interval(fields, samples, text, given_ns)
 
 
 def headers(traces=11, scalar=1, **fields):
