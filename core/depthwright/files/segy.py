@@ -9,7 +9,6 @@ shorter blocks are read here, as are files that it refuses (cut, padded, with re
 that are not normalised, which it decodes wrongly.
 """
 
-import math
 import os
 import stat
 from collections.abc import Iterator
@@ -18,36 +17,29 @@ from dataclasses import dataclass
 from functools import partial
 from io import BufferedReader
 from pathlib import Path
-from typing import Literal
 
 import numpy as np
 import segyio
 from numpy.typing import NDArray
 
 from depthwright.errors import DepthwrightError
-from depthwright.files.atomic import replacing
 from depthwright.files.facts import Fact, FileFacts, MissingGeometry, Need, Stated
+from depthwright.files.segy_end import find_end
 from depthwright.files.segy_geometry import (
     antenna_separation,
+    delays,
     sample_interval,
     trace_positions,
 )
-from depthwright.files.segy_headers import (
-    FORMATS,
-    IBM_FLOAT,
-    ORDER_WORDS,
-    Record,
-    binary_header_dtype,
-    encode_text,
-    float_to_ibm,
-    trace_dtype,
-)
+from depthwright.files.segy_headers import ORDER_WORDS
 from depthwright.files.segy_layout import Layout, read_layout
 from depthwright.files.segy_traces import Checked, check, read_headers, read_samples
+from depthwright.files.segy_write import WRITTEN_FORMATS, write_segy
 from depthwright.job import NOTHING_GIVEN, Given
-from depthwright.scan import BLOCK_TRACES, Block, Report, Scan
+from depthwright.scan import Block, Report, Scan
 
-WRITTEN_FORMATS = (1, 2, 3, 5, 8)
+__all__ = ["WRITTEN_FORMATS", "open_segy", "read_segy", "segy_facts", "write_segy"]
+
 _SEGYIO_FORMATS = (2, 3, 5, 8)
 _SEGYIO_TRACES = 1024
 """Shortest block that is left to segyio."""
@@ -55,9 +47,6 @@ _NEED_WORDS: dict[Need, str] = {
     "trace_spacing": "the trace spacing in mm",
     "sample_interval": "the sample interval in ns",
 }
-_COORDINATE_SCALAR = -10  # coordinates in tenths of a millimetre
-_LARGEST_FIELD = 32767  # two bytes that some readers take as signed
-_LARGEST_POSITION_MM = (2**31 - 1) / -_COORDINATE_SCALAR
 
 
 def open_segy(path: str | Path, given: Given = NOTHING_GIVEN) -> Scan:
@@ -160,14 +149,9 @@ class _Found:
 def _examine(path: Path, given: Given) -> _Found:
     with _reading(path):
         file = _File.find(path)
-        with path.open("rb") as opened:
-            layout = read_layout(_name(path), opened, file.size)
-        headers = read_headers(path, layout)
-    if layout.left_over and np.ptp(headers["samples"]) > 0:
-        raise DepthwrightError(
-            f"The traces of {path.name} differ in length, which is not read.",
-            "Export the line again with traces of one length.",
-        )
+    with _opened(file) as opened:
+        layout = read_layout(_name(path), opened, file.size)
+        layout, headers = find_end(_name(path), opened, layout, read_headers(opened, layout))
     fields = (*layout.interval_fields, Stated("bytes 117", _commonest(headers["interval"])))
     interval, interval_fact = sample_interval(fields, layout.samples, layout.text, given.dt_ns)
     positions, positions_fact = trace_positions(
@@ -180,7 +164,13 @@ def _examine(path: Path, given: Given) -> _Found:
         dt_ns=interval,
         positions_mm=positions,
         separation_mm=separation,
-        facts=(*layout.facts, interval_fact, positions_fact, separation_fact),
+        facts=(
+            *layout.facts,
+            interval_fact,
+            positions_fact,
+            separation_fact,
+            *delays(headers["delay"]),
+        ),
         intervals=fields,
     )
 
@@ -230,7 +220,8 @@ def _changed(file: _File) -> DepthwrightError:
 def _read_block(file: _File, layout: Layout, first: int, last: int) -> Block:
     with _opened(file) as opened:
         long = last - first >= _SEGYIO_TRACES
-        if not (long and layout.plain and layout.code in _SEGYIO_FORMATS):
+        plain = layout.plain and not layout.left_over
+        if not (long and plain and layout.code in _SEGYIO_FORMATS):
             return read_samples(opened, layout, first, last)
         endian = ORDER_WORDS[layout.order]
         with segyio.open(
@@ -260,136 +251,3 @@ def _missing(found: _Found) -> MissingGeometry:
     reasons = [fact.why for fact in found.facts if fact.why and not fact.inferred]
     wanted = " and ".join(_NEED_WORDS[need] for need in found.needs)
     return MissingGeometry(" ".join(reasons), f"Give {wanted}.", found.needs)
-
-
-def write_segy(
-    path: str | Path,
-    samples: NDArray[np.float32],
-    dt_ns: float,
-    positions_mm: NDArray[np.float64],
-    separation_mm: float | None = None,
-    sample_format: int = 5,
-    byte_order: Literal["big", "little"] = "big",
-    text: str = "",
-) -> None:
-    """Write a line as SEG-Y rev 1, whole or not at all.
-
-    The interval fields hold picoseconds and the coordinates tenths of a millimetre; the text header
-    says so.
-
-    Parameters
-    ----------
-    path
-        File to write; an existing one is replaced.
-    samples
-        Shape (traces, samples). Integer formats round and do not scale.
-    dt_ns
-        Sample interval, ns; to the nearest picosecond in the headers, in full in the text header.
-    positions_mm
-        Midpoint of each trace, mm, shape (traces,); kept to 0.1 mm.
-    separation_mm
-        Antenna separation, mm; kept to 1 mm.
-    sample_format
-        Code of the standard: 1 IBM float, 2, 3, 8 integers of 4, 2, 1 bytes, 5 IEEE float.
-    byte_order
-        ``"big"`` is the standard's.
-    text
-        Lines for the text header.
-    """
-    interval_ps = round(dt_ns * 1000) if math.isfinite(dt_ns) else 0
-    _check_writable(samples, interval_ps, positions_mm, sample_format)
-    order = ">" if byte_order == "big" else "<"
-    binary = np.zeros(1, binary_header_dtype(order))
-    binary["interval"] = interval_ps
-    binary["samples"] = samples.shape[1]
-    binary["format"] = sample_format
-    binary["revision"] = 1
-    binary["fixed_length"] = 1
-    layout = trace_dtype(order, sample_format, samples.shape[1])
-    with replacing(Path(path)) as file:
-        file.write(encode_text([*_unit_lines(dt_ns), *text.splitlines()]))
-        file.write(binary.tobytes())
-        for first in range(0, len(samples), BLOCK_TRACES):
-            here = slice(first, first + BLOCK_TRACES)
-            records = np.zeros(len(samples[here]), layout)
-            records["samples"] = _encode_samples(samples[here], sample_format)
-            _fill_headers(records["header"], first, positions_mm[here])
-            records["header"]["samples"] = samples.shape[1]
-            records["header"]["interval"] = interval_ps
-            records["header"]["offset"] = round(separation_mm or 0)
-            file.write(records.tobytes())
-
-
-def _unit_lines(dt_ns: float) -> list[str]:
-    return [
-        f"SAMPLE INTERVAL FIELDS ARE IN PICOSECONDS: {dt_ns * 1000:.9g} PS",
-        "COORDINATES ARE MIDPOINTS IN MM: BYTES 73, 81, 181, SCALAR IN BYTES 71",
-        "OFFSET (BYTES 37) IS THE ANTENNA SEPARATION IN MM, 0 IF NOT KNOWN",
-    ]
-
-
-def _check_writable(
-    samples: NDArray[np.float32],
-    interval_ps: int,
-    positions_mm: NDArray[np.float64],
-    sample_format: int,
-) -> None:
-    if sample_format not in WRITTEN_FORMATS:
-        raise DepthwrightError(
-            f"SEG-Y sample format {sample_format} is not written.",
-            f"Use one of {', '.join(map(str, WRITTEN_FORMATS))}.",
-        )
-    if samples.ndim != 2 or not samples.size or samples.shape[1] > _LARGEST_FIELD:
-        raise DepthwrightError(
-            f"Samples of shape {samples.shape} do not fit into a SEG-Y file.",
-            f"A line has traces, each of 1 to {_LARGEST_FIELD} samples.",
-        )
-    if not 1 <= interval_ps <= _LARGEST_FIELD:
-        raise DepthwrightError(
-            f"A sample interval of {interval_ps} ps does not fit into a SEG-Y file.",
-            f"It has room for 1 to {_LARGEST_FIELD} ps.",
-        )
-    if positions_mm.shape != samples.shape[:1] or not np.isfinite(positions_mm).all():
-        raise DepthwrightError("A SEG-Y file needs one finite position for each trace.")
-    if np.abs(positions_mm).max() > _LARGEST_POSITION_MM:
-        raise DepthwrightError(
-            f"Positions beyond {_LARGEST_POSITION_MM:.0f} mm do not fit into a SEG-Y file.",
-            "Measure them from a point closer to the line.",
-        )
-
-
-def _encode_samples(samples: NDArray[np.float32], code: int) -> NDArray[np.generic]:
-    if code == IBM_FLOAT:
-        return float_to_ibm(_finite(samples))
-    kind = np.dtype(FORMATS[code][0])
-    if kind.kind == "f":
-        return samples
-    rounded = np.rint(_finite(samples).astype(np.float64))
-    limits = np.iinfo(kind)
-    if rounded.min() < limits.min or rounded.max() > limits.max:
-        raise DepthwrightError(
-            f"The samples reach beyond {limits.min} to {limits.max}, which is all that SEG-Y format"
-            f" {code} can hold.",
-            "Scale them first, or write format 5.",
-        )
-    return rounded.astype(kind)
-
-
-def _finite(samples: NDArray[np.float32]) -> NDArray[np.float32]:
-    if not np.isfinite(samples).all():
-        raise DepthwrightError(
-            "Some samples are not finite numbers, which only format 5 can hold.",
-            "Replace them first, or write format 5.",
-        )
-    return samples
-
-
-def _fill_headers(headers: Record, first: int, positions_mm: NDArray[np.float64]) -> None:
-    number = np.arange(first + 1, first + len(headers) + 1)
-    for name in ("number_in_line", "number_in_file", "number_in_record"):
-        headers[name] = number
-    headers["kind"] = 1
-    headers["coordinate_scalar"] = _COORDINATE_SCALAR
-    coordinate = np.rint(positions_mm * -_COORDINATE_SCALAR).astype(np.int32)
-    for name in ("source_x", "group_x", "ensemble_x"):
-        headers[name] = coordinate

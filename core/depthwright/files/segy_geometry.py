@@ -25,11 +25,15 @@ _STEP_MM = (0.5, 100.0)
 _STATED_STEP_MM = (0.05, 1000.0)
 _SEPARATION_MM = (5, 500)
 _FARTHEST_START_MM = 1e6
-_ROUNDWINDOW_NS = 5.0
+_ROUND_WINDOW_NS = 5.0
+_ROUND_INTERVAL_PS = 5.0
 
 _PER_NS = {"picoseconds": 1e3, "nanoseconds": 1.0, "microseconds": 1e-3}
 _LENGTH_UNITS_MM = {"m": 1000.0, "mm": 1.0, "cm": 10.0}
 _FOOT_MM = 304.8
+
+_ANGLES = {2: "arc seconds", 3: "degrees", 4: "degrees, minutes and seconds"}
+"""Units of coordinates that are angles, in bytes 89."""
 
 _AS_STATED = "as the text header says"
 
@@ -103,15 +107,48 @@ def _read_interval(value: float, samples: int, text: str) -> _Interval | None:
 
 
 def _rounding(value_ps: float, samples: int) -> str:
-    """Say so if the interval looks rounded from one that makes the window a multiple of 5 ns."""
-    window_ns = round(value_ps * samples / 1000 / _ROUNDWINDOW_NS) * _ROUNDWINDOW_NS
-    exact_ps = window_ns * 1000 / samples
-    if window_ns == 0 or exact_ps == value_ps or not -0.5 <= exact_ps - value_ps < 1:
-        return ""
-    return (
-        f" It may be rounded from {exact_ps:.4g} ps, a window of {window_ns:g} ns, which changes all"
-        f" times by {abs(exact_ps / value_ps - 1):.1%}; give the sample interval if it is known."
-    )
+    """Say so if the interval looks rounded from one that makes the window a round number.
+
+    Windows of a multiple of 5 ns are usual; one of whole nanoseconds is believed only where the interval
+    itself is no round number. Either only if windows are so far apart that one of them is not near anyway.
+    """
+    for step_ns, below, above, is_usual in (
+        (_ROUND_WINDOW_NS, -0.5, 1.0, True),
+        (1.0, -0.5, 0.5, value_ps % _ROUND_INTERVAL_PS != 0),
+    ):
+        window_ns = round(value_ps * samples / 1000 / step_ns) * step_ns
+        change_ps = window_ns * 1000 / samples - value_ps
+        is_telling = step_ns * 1000 / samples > above - below
+        if change_ps == 0:
+            return ""
+        if is_usual and is_telling and window_ns > 0 and below <= change_ps < above:
+            share = abs(change_ps) / value_ps
+            return (
+                f" It may be rounded from {value_ps + change_ps:.4g} ps: a time window of"
+                f" {window_ns:g} ns would make it exact and all depths {100 * share:.1f} %"
+                f" {'larger' if change_ps > 0 else 'smaller'}. Give the time window if it is known."
+            )
+    return ""
+
+
+def delays(values: NDArray[np.int16]) -> tuple[Fact, ...]:
+    """Say what becomes of the delay recording times of all traces; nothing where there are none."""
+    low, high = int(values.min()), int(values.max())
+    if low == high == 0:
+        return ()
+    if low == high:
+        stated = f"{low} in bytes 109"
+        why = (
+            f"The delay of {low}, the same in all traces, is not applied: depths are measured from"
+            " the direct wave."
+        )
+    else:
+        stated = f"{low} to {high} in bytes 109"
+        why = (
+            f"The delays of {low} to {high} differ between traces and are not applied: times count"
+            " from each trace's first sample, and traces are aligned to the direct wave."
+        )
+    return (Fact("Delay", stated, "not applied", why),)
 
 
 def trace_positions(
@@ -129,6 +166,9 @@ def trace_positions(
         )
     if count == 1:
         return np.zeros(1), Fact(label, "", "0 mm", "A single trace is placed at 0 mm.")
+    if angles := _angles(headers["coordinate_units"]):
+        why = f"The coordinates are angles ({angles}, bytes 89), which give no distance along the line."
+        return None, Fact(label, f"{angles} in bytes 89", "", why)
     why = "The file gives no positions: its coordinates do not vary."
     stated = "coordinates do not vary"
     for place, along in _tracks(headers):
@@ -145,6 +185,12 @@ def trace_positions(
             continue
         return _placed(along, stated, step, unit)
     return None, Fact(label, stated, "", why)
+
+
+def _angles(units: NDArray[np.uint16]) -> str:
+    """Name the angles in which most traces give their coordinates; empty where they do not."""
+    found, counts = np.unique(units, return_counts=True)
+    return _ANGLES.get(int(found[counts.argmax()]), "")
 
 
 def _tracks(headers: Record) -> Iterator[tuple[str, Floats]]:

@@ -1,4 +1,4 @@
-"""Where things are in a SEG-Y file, and how its numbers and letters are coded.
+"""Where things are in a SEG-Y file, and how its letters are coded.
 
 Byte numbers count from 1 as in the standard: *SEG-Y_r1.0: SEG-Y rev 1 Data Exchange format* (SEG
 Technical Standards Committee, 2002) and *SEG-Y_r2.0* (2017), recalled from memory. Only the SEG-Y reader
@@ -7,6 +7,8 @@ and writer import this.
 
 import numpy as np
 from numpy.typing import NDArray
+
+from depthwright.files.segy_numbers import FORMATS
 
 TEXT_BYTES = 3200
 BINARY_BYTES = 400
@@ -19,14 +21,17 @@ Record = NDArray[np.void]
 _BINARY_FIELDS = (
     ("interval", "u2", 3217),
     ("samples", "u2", 3221),
-    ("format", "i2", 3225),
+    ("format", "u2", 3225),
     ("measurement_system", "i2", 3255),
     ("extended_samples", "u4", 3269),
     ("extended_interval", "f8", 3273),
+    ("order_constant", "u4", 3297),
     ("revision", "u1", 3501),
     ("fixed_length", "i2", 3503),
     ("extended_texts", "i2", 3505),
     ("extra_headers", "u4", 3507),
+    ("extra_headers_of_2_1", "u2", 3507),
+    ("stated_traces", "u8", 3513),
     ("first_trace", "u8", 3521),
     ("trailers", "i4", 3529),
 )
@@ -42,26 +47,18 @@ _TRACE_FIELDS = (
     ("source_y", "i4", 77),
     ("group_x", "i4", 81),
     ("group_y", "i4", 85),
+    ("coordinate_units", "u2", 89),
+    ("delay", "i2", 109),
     ("samples", "u2", 115),
     ("interval", "u2", 117),
     ("ensemble_x", "i4", 181),
     ("ensemble_y", "i4", 185),
 )
 
-FORMATS = {
-    1: ("u4", "IBM floating point, 4 bytes"),
-    2: ("i4", "integer, 4 bytes"),
-    3: ("i2", "integer, 2 bytes"),
-    5: ("f4", "IEEE floating point, 4 bytes"),
-    6: ("f8", "IEEE floating point, 8 bytes"),
-    8: ("i1", "integer, 1 byte"),
-    10: ("u4", "unsigned integer, 4 bytes"),
-    11: ("u2", "unsigned integer, 2 bytes"),
-    16: ("u1", "unsigned integer, 1 byte"),
-}
-"""Sample formats by code: how one sample is stored, and what it is called."""
+HEADER_FIELDS = np.dtype([(name, kind) for name, kind, _ in _TRACE_FIELDS])
+"""What is kept of a trace header, side by side and in the machine's byte order."""
 
-IBM_FLOAT = 1
+_STEADY_FIELDS = ("kind", "coordinate_scalar", "samples", "interval")
 
 ORDER_WORDS = {">": "big", "<": "little"}
 
@@ -78,7 +75,7 @@ def trace_dtype(order: str, code: int, samples: int, extra_headers: int = 0) -> 
             "names": ["header", "samples"],
             "formats": [
                 _layout(_TRACE_FIELDS, order, 0, TRACE_HEADER_BYTES),
-                (np.dtype(order + FORMATS[code][0]), (samples,)),
+                (FORMATS[code].stored(order), (samples,)),
             ],
             "offsets": [0, TRACE_HEADER_BYTES * (1 + extra_headers)],
         }
@@ -98,29 +95,20 @@ def _layout(
     )
 
 
-def ibm_to_float(words: NDArray[np.uint32]) -> NDArray[np.float64]:
-    """Decode IBM System/360 floats: sign, 7 bits of power of 16, 24 bits of fraction.
+def trace_header(raw: bytes, order: str) -> Record:
+    """Fields of one trace header of 240 bytes."""
+    header: Record = np.frombuffer(raw, _layout(_TRACE_FIELDS, order, 0, TRACE_HEADER_BYTES))[0]
+    return header
 
-    Right for fractions that are not normalised too (leading hexadecimal zeros).
+
+def looks_like(header: Record, other: Record) -> bool:
+    """Tell whether something may be a trace header of the same line as another.
+
+    What hardly ever changes along a line is compared, as far as it is filled in. One field may lie.
     """
-    fraction = (words & 0x00FFFFFF).astype(np.float64)
-    power = ((words >> 24) & 0x7F).astype(np.int32)
-    value: NDArray[np.float64] = np.ldexp(fraction, 4 * (power - 64) - 24)
-    np.negative(value, out=value, where=(words >> 31).astype(bool))
-    return value
-
-
-def float_to_ibm(values: NDArray[np.float32]) -> NDArray[np.uint32]:
-    """Encode finite numbers as IBM System/360 floats, rounded to the nearest."""
-    mantissa, exponent = np.frexp(np.abs(values.astype(np.float64)))
-    power = -(-exponent // 4)
-    fraction = np.rint(np.ldexp(mantissa, 24 + exponent - 4 * power)).astype(np.uint32)
-    carried = fraction >> 24
-    fraction >>= 4 * carried
-    words: NDArray[np.uint32] = ((power + 64).astype(np.uint32) + carried) << 24 | fraction
-    words[fraction == 0] = 0
-    words[np.signbit(values)] |= np.uint32(0x80000000)
-    return words
+    filled = [name for name in _STEADY_FIELDS if other[name]]
+    alike = sum(int(header[name] == other[name]) for name in filled)
+    return 2 * alike > len(filled) or not filled
 
 
 def encode_text(lines: list[str]) -> bytes:

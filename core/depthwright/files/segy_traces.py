@@ -4,23 +4,50 @@ import hashlib
 from collections.abc import Iterator
 from dataclasses import dataclass
 from io import BufferedReader
-from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
 from depthwright.files.facts import Fact
-from depthwright.files.segy_headers import IBM_FLOAT, Record, ibm_to_float
+from depthwright.files.segy_headers import HEADER_FIELDS, TRACE_HEADER_BYTES, Record, trace_header
 from depthwright.files.segy_layout import Layout
+from depthwright.files.segy_numbers import decode_samples
 from depthwright.scan import Block, Report
 
 _PIECE_BYTES = 2**20
 """Such a piece is read, turned and looked at while it is in the cache."""
 
 
-def read_headers(path: Path, layout: Layout) -> Record:
-    """Fields of every trace header, shape (traces,), copied out of one structured view over the file."""
-    return np.array(np.memmap(path, layout.dtype, "r", layout.first_byte, layout.traces)["header"])
+_FAR_APART_BYTES = 2**14
+"""Headers of longer traces are fetched one by one, without the samples between them."""
+
+
+def read_headers(file: BufferedReader, layout: Layout) -> Record:
+    """Fields of every trace header, shape (traces,).
+
+    Raises
+    ------
+    EOFError
+        If the file ends before.
+    """
+    headers = np.empty(layout.traces, HEADER_FIELDS)
+    for at, piece in _header_pieces(file, layout):
+        for name in HEADER_FIELDS.names or ():
+            headers[name][at : at + len(piece)] = piece[name]
+    return headers
+
+
+def _header_pieces(file: BufferedReader, layout: Layout) -> Iterator[tuple[int, Record]]:
+    """Headers as stored, some at a time: the first one's trace and the fields, good until the next."""
+    if layout.dtype.itemsize < _FAR_APART_BYTES:
+        for at, raw in _pieces(file, layout, 0, layout.traces):
+            yield at, np.frombuffer(raw, layout.dtype)["header"]
+        return
+    for at in range(layout.traces):
+        file.seek(layout.first_byte + at * layout.dtype.itemsize)
+        header = file.read(TRACE_HEADER_BYTES)
+        if len(header) < TRACE_HEADER_BYTES:
+            raise EOFError
+        yield at, trace_header(header, layout.order)[np.newaxis]
 
 
 def read_samples(file: BufferedReader, layout: Layout, first: int, last: int) -> Block:
@@ -34,7 +61,8 @@ def read_samples(file: BufferedReader, layout: Layout, first: int, last: int) ->
     block = np.empty((last - first, layout.samples), np.float32)
     for at, raw in _pieces(file, layout, first, last):
         stored = np.frombuffer(raw, layout.dtype)["samples"]
-        decode_samples(stored, layout.code, out=block[at - first : at - first + len(stored)])
+        here = slice(at - first, at - first + len(stored))
+        decode_samples(stored, layout.code, layout.order, out=block[here])
     return block
 
 
@@ -84,7 +112,8 @@ def check(file: BufferedReader, layout: Layout, report: Report) -> Checked:
     for at, raw in _pieces(file, layout, 0, layout.traces):
         report(at / layout.traces)
         digest.update(raw)
-        samples = decode_samples(np.frombuffer(raw, layout.dtype)["samples"], layout.code)
+        stored = np.frombuffer(raw, layout.dtype)["samples"]
+        samples = decode_samples(stored, layout.code, layout.order)
         not_finite += samples.size - int(np.count_nonzero(np.isfinite(samples)))
         with np.errstate(invalid="ignore"):  # signalling NaNs, counted above
             dead += len(samples) - int(samples.any(axis=1).sum())
@@ -107,12 +136,3 @@ def _pieces(
         if file.readinto(raw) < len(raw):
             raise EOFError
         yield at, raw
-
-
-def decode_samples(stored: NDArray[np.generic], code: int, out: Block | None = None) -> Block:
-    """Turn samples as stored in format ``code`` into single precision, same shape; into ``out`` if given."""
-    block = np.empty(stored.shape, np.float32) if out is None else out
-    # Numbers beyond single precision become infinite, which the caller counts.
-    with np.errstate(over="ignore", invalid="ignore"):
-        block[...] = ibm_to_float(stored.astype(np.uint32)) if code == IBM_FLOAT else stored
-    return block

@@ -80,18 +80,8 @@ def test_a_file_that_ends_too_early_is_refused(good, size, words):
     assert words in refusal(good)
 
 
-@pytest.mark.parametrize("extra", [-1, -300, -TRACE_BYTES + 1, 1, 300])
-def test_a_cut_or_padded_file_keeps_its_whole_traces(good, samples, extra):
-    raw = good.read_bytes()
-    good.write_bytes(raw[:extra] if extra < 0 else raw + bytes(extra))
-    scan = read_segy(good)
-    assert scan.traces == TRACES - (extra < 0)
-    np.testing.assert_array_equal(scan.block(0, scan.traces), samples[: scan.traces])
-    assert any(f"come {extra % TRACE_BYTES} bytes" in finding for finding in scan.findings)
-
-
 @pytest.mark.parametrize("byte_order", ["big", "little"])
-@pytest.mark.parametrize("code", [4, 7, 9, 12, 15])
+@pytest.mark.parametrize("code", [4, 13, 14])
 def test_a_format_of_the_standard_that_is_not_read_is_named(tmp_path, samples, code, byte_order):
     path = tmp_path / "line.sgy"
     write_segy(path, samples, 0.05, 5.0 * np.arange(TRACES), byte_order=byte_order)
@@ -99,21 +89,29 @@ def test_a_format_of_the_standard_that_is_not_read_is_named(tmp_path, samples, c
     assert f"SEG-Y format {code}, which is not read" in refusal(path)
 
 
+@pytest.mark.parametrize("byte_order", ["big", "little"])
 @pytest.mark.parametrize("code", [0, 17, 99, 0x7FFF])
-def test_a_format_that_is_none_is_no_segy(good, code):
-    put(good, 3225, code)
-    assert "is not a SEG-Y file" in refusal(good)
+def test_a_format_that_is_none_of_the_standard_is_told(tmp_path, samples, code, byte_order):
+    path = tmp_path / "line.sgy"
+    write_segy(path, samples, 0.05, 5.0 * np.arange(TRACES), byte_order=byte_order)
+    put(path, 3225, code, order=byte_order)
+    assert f"gives {code} as its sample format" in refusal(path)
 
 
-@pytest.mark.parametrize(("code", "kind"), [(6, ">f8"), (10, ">u4"), (11, ">u2"), (16, "u1")])
-def test_the_rarer_formats_are_decoded_too(good, code, kind):
-    stored = np.random.default_rng(code).integers(0, 200, (TRACES, SAMPLES)).astype(kind)
-    raw = bytearray(good.read_bytes())
-    heads = [raw[at : at + 240] for at in range(3600, len(raw), TRACE_BYTES)]
-    raw[3224:3226] = code.to_bytes(2, "big")
-    body = b"".join(bytes(h) + row.tobytes() for h, row in zip(heads, stored, strict=True))
-    good.write_bytes(raw[:3600] + body)
-    np.testing.assert_array_equal(read_segy(good).block(0, TRACES), stored)
+def test_no_number_is_a_format_in_both_byte_orders():
+    """So the format alone tells the order: no file opens both ways."""
+    both = [
+        raw
+        for raw in range(2**16)
+        if 1 <= raw <= 16 and 1 <= int.from_bytes(raw.to_bytes(2, "big"), "little") <= 16
+    ]
+    assert both == []
+
+
+def test_traces_without_file_headers_are_called_so(good):
+    raw = good.read_bytes()
+    good.write_bytes(raw[3600:])
+    assert "begins with a trace of 100 samples" in refusal(good)
 
 
 def test_a_missing_count_in_the_binary_header_is_taken_from_the_trace(good, samples):
@@ -136,42 +134,6 @@ def test_absurd_counts_are_refused(good):
     put(good, 3221, 0)
     put(good, 3600 + 115, 0)
     assert "does not say how many samples" in refusal(good)
-
-
-def test_traces_of_different_lengths_are_refused(good):
-    raw = good.read_bytes()
-    good.write_bytes(raw[:-40])
-    put(good, 3600 + TRACE_BYTES * 10 + 115, 90)
-    assert "differ in length" in refusal(good)
-
-
-def test_extended_text_headers_are_skipped(good, samples):
-    raw = good.read_bytes()
-    good.write_bytes(raw[:3600] + b"\x40" * 6400 + raw[3600:])
-    put(good, 3505, 2)
-    np.testing.assert_array_equal(read_segy(good).block(0, TRACES), samples)
-    put(good, 3505, -1, signed=True)
-    assert "how many text headers" in refusal(good)
-    put(good, 3505, 1000)
-    assert "holds no traces" in refusal(good)
-
-
-def test_the_layout_of_revision_2_is_followed(good, samples):
-    raw = good.read_bytes()
-    traces = [raw[at : at + TRACE_BYTES] for at in range(3600, len(raw), TRACE_BYTES)]
-    body = b"".join(trace[:240] + bytes(240) + trace[240:] for trace in traces)
-    good.write_bytes(raw[:3600] + b"\x40" * 3200 + body + b"\x40" * 3200)
-    put(good, 3501, 2, width=1)
-    put(good, 3221, 0)
-    put(good, 3269, SAMPLES, width=4)  # more than two bytes could hold is allowed here
-    put(good, 3507, 1, width=4)  # one further header for each trace
-    put(good, 3521, 6800, width=8)  # offset of the first trace
-    put(good, 3529, 1, width=4)  # one block of text after the traces
-    scan = read_segy(good)
-    assert scan.traces == TRACES
-    np.testing.assert_array_equal(scan.block(0, TRACES), samples)
-    put(good, 3521, 2**64 - 1, width=8)
-    assert "holds no traces" in refusal(good)
 
 
 def test_a_text_header_in_ascii_is_read(good):
@@ -240,36 +202,3 @@ def test_a_file_that_changes_after_opening_is_noticed(good):
     good.unlink()
     with pytest.raises(DepthwrightError, match="does not exist"):
         scan.block(0, 1)
-
-
-def mutations(raw, rng):
-    """Endless versions of a file with a few bytes changed, or cut.
-
-    Half of the changes hit the fields that say where things are.
-    """
-    telling = np.r_[3216:3226, 3254:3256, 3268:3280, 3500:3532, 3714:3718]
-    while True:
-        changed = bytearray(raw)
-        for _ in range(int(rng.integers(1, 12))):
-            at = rng.choice(telling) if rng.random() < 0.5 else rng.integers(len(raw))
-            changed[at] = rng.choice([0, 1, 2, 255, rng.integers(256)])
-        if rng.random() < 0.2:
-            del changed[rng.integers(len(changed)) :]
-        yield bytes(changed)
-
-
-@pytest.mark.parametrize("sample_format", [1, 3, 5])
-def test_no_mutation_ends_in_another_exception(tmp_path, samples, sample_format):
-    path = tmp_path / "line.sgy"
-    write_segy(path, 50 * samples, 0.05, 5.0 * np.arange(TRACES), sample_format=sample_format)
-    versions = mutations(path.read_bytes(), np.random.default_rng(sample_format))
-    read = 0
-    for _ in range(300):
-        path.write_bytes(next(versions))
-        try:
-            scan = read_segy(path)
-        except DepthwrightError:
-            continue
-        assert np.isfinite(scan.block(0, scan.traces)).all()
-        read += 1
-    assert 50 < read < 250  # both ends of the fuzzing are reached

@@ -48,7 +48,7 @@ def test_what_is_opened_is_what_is_read_but_for_hash_and_samples(path):
 @pytest.mark.parametrize("byte_order", ["big", "little"])
 @pytest.mark.parametrize("sample_format", WRITTEN_FORMATS)
 def test_headers_and_samples_do_not_wait_for_the_check(tmp_path, sample_format, byte_order):
-    samples = np.rint(np.random.default_rng(3).uniform(-99, 99, (30, 50))).astype(np.float32)
+    samples = np.rint(np.random.default_rng(3).uniform(0, 99, (30, 50))).astype(np.float32)
     positions = 12.5 + 2.5 * np.arange(30)
     path = tmp_path / "line.sgy"
     write_segy(path, samples, 0.05, positions, 60.0, sample_format, byte_order)

@@ -8,7 +8,12 @@ from hypothesis import strategies as st
 from depthwright.errors import DepthwrightError
 from depthwright.files.facts import MissingGeometry, Stated
 from depthwright.files.segy import read_segy, segy_facts, write_segy
-from depthwright.files.segy_geometry import antenna_separation, sample_interval, trace_positions
+from depthwright.files.segy_geometry import (
+    antenna_separation,
+    delays,
+    sample_interval,
+    trace_positions,
+)
 from depthwright.files.segy_headers import trace_dtype
 from depthwright.job import Given
 
@@ -16,7 +21,8 @@ BOTH = ("bytes 3217", "bytes 117")
 
 
 def interval(value, samples=512, text="", given_ns=None):
-    return sample_interval(tuple((place, float(value)) for place in BOTH), samples, text, given_ns)
+    fields = tuple(Stated(place, float(value)) for place in BOTH)
+    return sample_interval(fields, samples, text, given_ns)
 
 
 def headers(traces=11, scalar=1, **fields):
@@ -94,11 +100,46 @@ def test_an_empty_or_implausible_field_gives_way_to_the_other():
     )
 
 
-def test_an_interval_that_looks_rounded_is_worth_a_word():
-    # 512 samples in 10 ns are 19.53 ps apart, which the field can only hold as 20.
-    assert "rounded from 19.53 ps, a window of 10 ns" in interval(20, samples=512)[1].why
-    assert "rounded" not in interval(20, samples=500)[1].why  # 10 ns exactly
-    assert "rounded" not in interval(20, samples=400)[1].why  # 8 ns: nothing near
+@pytest.mark.parametrize(
+    ("field", "samples", "exact_ps", "window_ns", "change"),
+    [
+        (20, 512, "19.53", 10, "2.3 % smaller"),  # 10 ns / 512 = 19.53125 ps
+        (39, 512, "39.06", 20, "0.2 % larger"),
+        (39, 256, "39.06", 10, "0.2 % larger"),
+        (19, 512, "19.53", 10, "2.8 % larger"),  # cut off, not rounded
+        (
+            23,
+            512,
+            "23.44",
+            12,
+            "1.9 % larger",
+        ),  # 12 ns: no multiple of 5, but 23 is no round number
+        (16, 512, "15.62", 8, "2.3 % smaller"),
+    ],
+)
+def test_an_interval_that_looks_rounded_is_worth_a_word(
+    field, samples, exact_ps, window_ns, change
+):
+    dt_ns, fact = interval(field, samples=samples)
+    assert dt_ns == field / 1000
+    assert (
+        f"It may be rounded from {exact_ps} ps: a time window of {window_ns} ns would make it exact"
+        f" and all depths {change}. Give the time window if it is known."
+    ) in fact.why
+
+
+@pytest.mark.parametrize(
+    ("field", "samples"),
+    [
+        (20, 500),  # 10 ns exactly
+        (20, 400),  # 8 ns exactly
+        (25, 512),  # 12.8 ns: 25 ps is a round number itself
+        (13, 1024),  # some whole nanosecond is always near
+        (7, 4096),  # some multiple of 5 ns is always near
+    ],
+)
+def test_an_interval_that_need_not_be_rounded_is_not_doubted(field, samples):
+    assert "rounded" not in interval(field, samples=samples)[1].why
 
 
 def test_the_text_header_may_state_the_interval():
@@ -208,6 +249,50 @@ def test_steps_plausible_in_no_unit_are_told():
 
 def test_a_single_trace_needs_no_spacing():
     assert positions(headers(traces=1))[0].tolist() == [0.0]
+
+
+@pytest.mark.parametrize(
+    ("units", "words"), [(2, "arc seconds"), (3, "degrees,"), (4, "degrees, minutes")]
+)
+def test_coordinates_that_are_angles_are_refused_and_the_spacing_asked_for(units, words):
+    made = headers(source_x=5 * np.arange(11), coordinate_units=units)
+    made["coordinate_units"][3] = 1
+    along, fact = positions(made)
+    assert (along, fact.inferred) == (None, "")
+    assert f"The coordinates are angles ({words}" in fact.why
+    np.testing.assert_array_equal(positions(made, given_mm=4.0)[0], 4.0 * np.arange(11))
+
+
+@pytest.mark.parametrize("units", [0, 1, 99])
+def test_other_units_of_coordinates_are_lengths(units):
+    made = headers(source_x=5 * np.arange(11), coordinate_units=units)
+    made["coordinate_units"][3] = 2  # one header that lies
+    np.testing.assert_array_equal(positions(made)[0], 5.0 * np.arange(11))
+
+
+@pytest.mark.parametrize("name", ["source_x", "group_y", "ensemble_x"])
+def test_each_trace_may_have_its_own_scalar(name):
+    made = headers(**{name: [0, 5, 100, 150, 2, 25, 3000]}, traces=7)
+    made["coordinate_scalar"] = [1, 1, -10, -10, 10, 0, -100]
+    np.testing.assert_allclose(positions(made)[0], 5.0 * np.arange(7))
+
+
+def test_no_delay_is_not_worth_a_word():
+    assert delays(np.zeros(5, np.int16)) == ()
+
+
+def test_a_common_delay_is_told_and_not_applied():
+    (fact,) = delays(np.full(5, -100, np.int16))
+    assert (fact.stated, fact.inferred) == ("-100 in bytes 109", "not applied")
+    assert "the same in all traces" in fact.why
+    assert "depths are measured from the direct wave" in fact.why
+
+
+def test_delays_that_differ_are_told():
+    (fact,) = delays(np.array([-100, 0, 3], np.int16))
+    assert fact.stated == "-100 to 3 in bytes 109"
+    assert "differ between traces" in fact.why
+    assert "from each trace's first sample" in fact.why
 
 
 @pytest.mark.parametrize(

@@ -14,16 +14,37 @@ from hypothesis.extra import numpy as hnp
 
 from depthwright.errors import DepthwrightError
 from depthwright.files.segy import WRITTEN_FORMATS, read_segy, write_segy
-from depthwright.files.segy_headers import decode_text, float_to_ibm, ibm_to_float
+from depthwright.files.segy_headers import decode_text
+from depthwright.files.segy_numbers import float_to_ibm, ibm_to_float
 
-LIMITS = {1: 2.0**100, 2: 2.0**24, 3: 2.0**15 - 1, 5: 2.0**100, 8: 2.0**7 - 1}
-"""Largest magnitude drawn for each format; whole numbers up to 2**24 are exact in single precision."""
+SIGNED = {
+    1: 2.0**100,
+    2: 2.0**31 - 2**7,
+    3: 2.0**15 - 1,
+    5: 2.0**100,
+    6: 2.0**100,
+    7: 2.0**23 - 1,
+    8: 2.0**7 - 1,
+    9: 2.0**63 - 2**39,
+}
+UNSIGNED = {
+    10: 2.0**32 - 2**8,
+    11: 2.0**16 - 1,
+    12: 2.0**64 - 2**40,
+    15: 2.0**24 - 1,
+    16: 2.0**8 - 1,
+}
+"""Largest number of each format that single precision holds too, or far enough for a float."""
 
 LINES = hnp.array_shapes(min_dims=2, max_dims=2, min_side=2, max_side=12)
 
 
 def line(traces=40, samples=64, seed=1):
     return np.random.default_rng(seed).normal(scale=20, size=(traces, samples)).astype(np.float32)
+
+
+def lowest(sample_format):
+    return -SIGNED[sample_format] if sample_format in SIGNED else 0.0
 
 
 def written(folder, samples, **options):
@@ -39,8 +60,8 @@ def written(folder, samples, **options):
 @settings(max_examples=20, deadline=None)
 @given(data=st.data())
 def test_samples_come_back_to_the_precision_of_the_format(sample_format, byte_order, data):
-    limit = LIMITS[sample_format]
-    values = st.floats(-limit, limit, width=32)
+    low, high = lowest(sample_format), {**SIGNED, **UNSIGNED}[sample_format]
+    values = st.floats(low, high, width=32)
     samples = data.draw(hnp.arrays(np.float32, data.draw(LINES), elements=values))
     with TemporaryDirectory() as folder:
         path = written(folder, samples, sample_format=sample_format, byte_order=byte_order)
@@ -49,7 +70,7 @@ def test_samples_come_back_to_the_precision_of_the_format(sample_format, byte_or
     assert back.dtype == np.float32
     if sample_format == 1:  # 21 to 24 bits of fraction, by where the hexadecimal digit falls
         np.testing.assert_allclose(back, samples, rtol=2.0**-21, atol=1e-45)
-    elif sample_format == 5:
+    elif sample_format in (5, 6):
         np.testing.assert_array_equal(back, samples)
     else:
         np.testing.assert_array_equal(back, np.rint(samples))
@@ -109,12 +130,12 @@ def test_blocks_put_together_are_the_whole_line(tmp_path, size, sample_format):
 
 @pytest.mark.parametrize("sample_format", WRITTEN_FORMATS)
 def test_a_cut_file_reads_the_same_as_the_whole_one_up_to_the_cut(tmp_path, sample_format):
-    path = written(tmp_path, line(), sample_format=sample_format)
+    path = written(tmp_path, np.abs(line()), sample_format=sample_format)
     whole = read_segy(path).block(0, 39)
     path.write_bytes(path.read_bytes()[:-1])
     cut = read_segy(path)
     assert cut.traces == 39
-    assert any("cut short or padded" in finding for finding in cut.findings)
+    assert any("ends in trace 40, after 63 of 64 samples" in said for said in cut.findings)
     np.testing.assert_array_equal(cut.block(0, 39), whole)
 
 

@@ -1,0 +1,150 @@
+"""Where the traces of a SEG-Y file end: cut, padded, counted wrongly, or each of its own length."""
+
+from dataclasses import replace
+from typing import BinaryIO
+
+import numpy as np
+
+from depthwright.errors import DepthwrightError
+from depthwright.files.segy_headers import (
+    TRACE_HEADER_BYTES,
+    Record,
+    looks_like,
+    trace_header,
+)
+from depthwright.files.segy_layout import Layout
+from depthwright.files.segy_numbers import FORMATS
+
+_AGAIN = "save the line again from the instrument."
+_MOST_WALKED = 200_000
+"""Traces that are followed one by one; what differs in length does so before."""
+
+
+def find_end(name: str, file: BinaryIO, layout: Layout, headers: Record) -> tuple[Layout, Record]:
+    """Say what is missing or too much at the end, and leave out what is no trace.
+
+    Parameters
+    ----------
+    headers
+        Those of the traces for which the layout has room, shape (traces,).
+
+    Raises
+    ------
+    DepthwrightError
+        If the traces differ in length.
+    """
+    piece = _piece(file, layout)
+    first = headers[0]
+    lengths = {*np.unique(headers["samples"]).tolist()}
+    if piece is not None and looks_like(piece, first):
+        lengths.add(int(piece["samples"]))
+    if len(lengths) > 1 and (walked := _walk(file, layout, first)):
+        raise DepthwrightError(
+            f"The traces of {name} differ in length ({min(walked)} to {max(walked)} samples), which"
+            " is not read.",
+            "Export the line again with traces of one length.",
+        )
+    traces = _traces(layout, headers)
+    left_over = layout.left_over + (layout.traces - traces) * layout.dtype.itemsize
+    layout = replace(layout, traces=traces, left_over=left_over)
+    is_cut = left_over < layout.dtype.itemsize and _begins_a_trace(
+        file, layout, headers[traces - 1]
+    )
+    ending = _cut(layout) if is_cut else _not_cut(layout)
+    return replace(layout, ending=ending), headers[:traces]
+
+
+def _piece(file: BinaryIO, layout: Layout) -> Record | None:
+    """Header of what comes after the whole traces, if it is all there."""
+    file.seek(layout.first_byte + layout.traces * layout.dtype.itemsize)
+    raw = file.read(min(TRACE_HEADER_BYTES, layout.left_over))
+    return trace_header(raw, layout.order) if len(raw) == TRACE_HEADER_BYTES else None
+
+
+def _walk(file: BinaryIO, layout: Layout, first: Record) -> set[int]:
+    """Follow the traces by the length that each one states: these, if that leads through the file.
+
+    Nothing if it does not, or if all are alike.
+    """
+    width = FORMATS[layout.code].bytes
+    at, end = layout.first_byte, layout.first_byte + layout.traces * layout.dtype.itemsize
+    end += layout.left_over
+    header, found = first, set[int]()
+    for _ in range(_MOST_WALKED):
+        samples = int(header["samples"])
+        at += TRACE_HEADER_BYTES * (1 + layout.extra_headers) + samples * width
+        if at == end:
+            found.add(samples)
+        if at + TRACE_HEADER_BYTES > end:
+            break
+        file.seek(at)
+        header = trace_header(file.read(TRACE_HEADER_BYTES), layout.order)
+        if not (header["samples"] and _same_but_for_length(header, first)):
+            return set()
+        found.add(samples)
+    return found if len(found) > 1 else set()
+
+
+def _same_but_for_length(header: Record, first: Record) -> bool:
+    return all(header[name] == first[name] for name in ("kind", "coordinate_scalar", "interval"))
+
+
+def _traces(layout: Layout, headers: Record) -> int:
+    """Count the traces without the empty room after the last one, and without what is no trace."""
+    filled = np.zeros(len(headers), bool)
+    for name in headers.dtype.names or ():
+        filled |= headers[name] != 0
+    traces = int(np.flatnonzero(filled)[-1]) + 1 if filled.any() else len(headers)
+    stated = layout.stated_traces
+    if 0 < stated < traces and not looks_like(headers[stated], headers[0]):
+        return stated
+    return traces
+
+
+def _begins_a_trace(file: BinaryIO, layout: Layout, last: Record) -> bool:
+    """Tell whether the piece after the last whole trace is one more, as far as its bytes go."""
+    file.seek(layout.first_byte + layout.traces * layout.dtype.itemsize)
+    raw = file.read(layout.left_over)
+    if not any(raw):
+        return False
+    piece = trace_header(raw[:TRACE_HEADER_BYTES].ljust(TRACE_HEADER_BYTES, b"\0"), layout.order)
+    if len(raw) >= TRACE_HEADER_BYTES:
+        return looks_like(piece, last)
+    # A part of a header is told by its number, in bytes 1 to 8.
+    return any(
+        len(raw) >= until and int(piece[name]) - int(last[name]) == 1
+        for name, until in (("number_in_line", 4), ("number_in_file", 8))
+    )
+
+
+def _cut(layout: Layout) -> str:
+    number = layout.traces + 1
+    in_samples = layout.left_over - TRACE_HEADER_BYTES * (1 + layout.extra_headers)
+    whole = max(in_samples, 0) // FORMATS[layout.code].bytes
+    place = f"in trace {number}, after {whole} of {layout.samples} samples"
+    if in_samples <= 0:
+        place = f"in the header of trace {number}"
+    whole_traces = f"{layout.traces} of {layout.stated_traces} traces are whole and"
+    if layout.stated_traces <= layout.traces:
+        whole_traces = f"The {layout.traces} whole traces"
+    return f"This file ends {place}. {whole_traces} are shown; {_AGAIN}"
+
+
+def _not_cut(layout: Layout) -> str:
+    said = []
+    if layout.traces < layout.stated_traces:
+        said.append(
+            f"This file holds {layout.traces} of {layout.stated_traces} traces. They are shown;"
+            f" {_AGAIN}"
+        )
+    elif 0 < layout.stated_traces < layout.traces:
+        said.append(
+            f"This file counts {layout.stated_traces} traces and holds {layout.traces}, which are"
+            " all shown."
+        )
+    if layout.left_over:
+        traces = "the only trace" if layout.traces == 1 else f"the last of {layout.traces} traces"
+        said.append(
+            f"After {traces} come {layout.left_over} bytes that are no trace and are left out."
+        )
+    return " ".join(said)
