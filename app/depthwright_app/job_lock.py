@@ -1,0 +1,54 @@
+"""Says to other windows, also on other machines, that a job file is open here."""
+
+from pathlib import Path
+
+from PySide6.QtCore import QLockFile
+
+
+class JobLock:
+    """A small file beside the job file, held as long as the job is open; a crash lets go of it."""
+
+    def __init__(self) -> None:
+        self._held: QLockFile | None = None
+        self._path: Path | None = None
+
+    def take(self, path: Path | None) -> str:
+        """Let go of the former job and hold another; a sentence where somebody else has it open.
+
+        A folder that cannot be written to holds nobody's lock, and nobody can save there either.
+        """
+        if path == self._path and self._held is not None:
+            return ""
+        self.release()
+        if path is None:
+            return ""
+        lock = held_lock(path.with_name(f".{path.name}.lock"))
+        if lock.tryLock(0):
+            self._held, self._path = lock, path
+            return ""
+        if lock.error() != QLockFile.LockError.LockFailedError:
+            return ""
+        known, _, host, _ = _holder(lock)
+        where = f" on {host}" if known and host else ""
+        return (
+            f"{path.name} is open in another window{where}, which may save over it. Close it there, or save "
+            "under another name here."
+        )
+
+    def release(self) -> None:
+        """Let go of the job that is held."""
+        if self._held is not None:
+            self._held.unlock()
+        self._held = self._path = None
+
+
+def held_lock(path: Path) -> QLockFile:
+    """A lock that stays good as long as the program that holds it runs, however long that is."""
+    lock = QLockFile(str(path))
+    lock.setStaleLockTime(0)
+    return lock
+
+
+def _holder(lock: QLockFile) -> tuple[bool, int, str, str]:
+    found = lock.getLockInfo()
+    return (bool(found[0]), int(found[1]), str(found[2]), str(found[3]))
