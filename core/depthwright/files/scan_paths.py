@@ -122,7 +122,7 @@ def _climbs(path: str) -> str:
 def system_trouble(path: Path) -> str:
     """Why a path that leads into the system itself is not opened; empty when it does not."""
     if os.name == "nt":
-        return "it names a device" if path.stem.upper() in _DEVICES else ""
+        return "it names a device" if is_device(path.name) else ""
     real = os.path.realpath(path)
     inside = any(real == top or real.startswith(f"{top}/") for top in _SYSTEM_FOLDERS)
     return "it is a part of the system" if inside else ""
@@ -145,9 +145,14 @@ def name_trouble(name: str) -> str:
         return "is too long"
     if any(part in ("", ".") or part != part.rstrip(". ") for part in parts):
         return "has a part that is no name"
-    if any(part.split(".")[0].strip().upper() in _DEVICES for part in parts):
+    if any(map(is_device, parts)):
         return "is the name of a device"
     return ""
+
+
+def is_device(name: str) -> bool:
+    """Whether some system takes a file's name for a device, whatever its suffix."""
+    return name.split(".")[0].strip().upper() in _DEVICES
 
 
 def _outside(path: str) -> str:
