@@ -36,13 +36,15 @@ class _Wanted:
     ticket: _Ticket
     done: Callable[[Any], None]
     failed: Callable[[BaseException], None]
-    progress: Callable[[float], None] | None
+    tells: bool
     behind: bool
 
 
 class Background(QObject):
     """Runs work by topic; a newer request for a topic replaces the older one."""
 
+    progressed = Signal(str, object)
+    """A topic that tells, and how far it has come from 0 to 1; None once nobody waits for it any more."""
     _message = Signal(object, str, object)
 
     def __init__(self, parent: QObject | None = None, executor: Executor | None = None) -> None:
@@ -60,17 +62,18 @@ class Background(QObject):
         work: Work,
         done: Callable[[Any], None],
         failed: Callable[[BaseException], None],
-        progress: Callable[[float], None] | None = None,
+        tells: bool = False,
         behind: bool = False,
     ) -> None:
         """Start work; ``done`` or ``failed`` is called on the GUI thread unless it is replaced.
 
+        Work that ``tells`` has its progress announced, for the user to see and to cancel.
         What is done ``behind`` takes its turn, and at each report it waits for the other work to be done,
         :data:`GIVES_WAY_S` at most.
         """
         self._count += 1
         ticket = _Ticket(topic, self._count)
-        self._wanted[topic] = _Wanted(ticket, done, failed, progress, behind)
+        self._wanted[topic] = _Wanted(ticket, done, failed, tells, behind)
         until = time.monotonic() + GIVES_WAY_S
 
         def report(fraction: float) -> None:
@@ -78,7 +81,7 @@ class Background(QObject):
                 time.sleep(_PAUSE_S)
             if not self._is_wanted(ticket):
                 raise CancelledError
-            if progress is not None:
+            if tells:
                 self._message.emit(ticket, "progress", fraction)
 
         def wanted_work() -> Any:
@@ -105,11 +108,17 @@ class Background(QObject):
 
     def cancel(self, topic: str) -> None:
         """Stop waiting for a topic; its work ends at its next report."""
-        self._wanted.pop(topic, None)
+        self._end(topic)
+
+    def _end(self, topic: str) -> None:
+        wanted = self._wanted.pop(topic, None)
+        if wanted is not None and wanted.tells:
+            self.progressed.emit(topic, None)
 
     def cancel_all(self) -> None:
         """Stop waiting for everything: another job is opened."""
-        self._wanted.clear()
+        for topic in list(self._wanted):
+            self._end(topic)
 
     def close(self) -> None:
         """Cancel everything and wait for the threads."""
@@ -131,8 +140,7 @@ class Background(QObject):
             return
         wanted = self._wanted[ticket.topic]
         if kind == "progress":
-            if wanted.progress is not None:
-                wanted.progress(payload)
+            self.progressed.emit(ticket.topic, payload)
             return
-        del self._wanted[ticket.topic]
+        self._end(ticket.topic)
         (wanted.done if kind == "done" else wanted.failed)(payload)

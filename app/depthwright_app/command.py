@@ -134,7 +134,7 @@ def _export(job_path: Path, folder: Path) -> int:
     from depthwright_app.session import evaluate_with_scans
 
     loaded = load_job(job_path)
-    session = evaluate_with_scans(loaded.job)
+    session = evaluate_with_scans(loaded.job, job_path.absolute().parent)
     for sentence in (*loaded.findings, *session.missing.values()):
         sys.stderr.write(f"depthwright: {sentence}\n")
     when = datetime.now().astimezone()

@@ -35,6 +35,7 @@ MENUS: dict[str, Menu] = {
         "",
         "export-image",
         "export-all",
+        "pack",
         "",
         "quit",
     ),
@@ -77,7 +78,7 @@ MENUS: dict[str, Menu] = {
 
 def command_table(window: "MainWindow") -> tuple[Command, ...]:
     """All commands of a window."""
-    document, keeper = window.document, window.keeper
+    document, keeper, exporter = window.document, window.keeper, window.exporter
     entries = window.entries
 
     def has_line() -> bool:
@@ -100,14 +101,25 @@ def command_table(window: "MainWindow") -> tuple[Command, ...]:
         Command(
             "export-image",
             "Export image…",
-            keeper.ask_export_image,
+            exporter.ask_export_image,
             "Ctrl+E",
             "fa6s.image",
             "Export the marked-up image of this line",
             when=has_scan,
         ),
         Command(
-            "export-all", "Export everything…", keeper.ask_export_all, "Ctrl+Shift+E", when=has_scan
+            "export-all",
+            "Export everything…",
+            exporter.ask_export_all,
+            "Ctrl+Shift+E",
+            when=has_scan,
+        ),
+        Command(
+            "pack",
+            "Pack for hand-over…",
+            exporter.ask_pack,
+            tip="One zip with the job, its scans and its exports",
+            when=has_line,
         ),
         Command("quit", "&Quit", window.close, "Ctrl+Q"),
         Command(

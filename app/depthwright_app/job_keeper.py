@@ -1,4 +1,4 @@
-"""Opening, saving and exporting: the document's traffic with the disk."""
+"""Opening and saving: the document's traffic with its job file."""
 
 from collections.abc import Callable, Sequence
 from datetime import datetime
@@ -8,46 +8,57 @@ from PySide6.QtCore import QEventLoop, QObject, Signal
 from PySide6.QtWidgets import QFileDialog, QMessageBox, QWidget
 
 from depthwright.errors import DepthwrightError
-from depthwright.exports.section import ImageStyle
-from depthwright.exports.write import export_image, export_job
 from depthwright.files.jobfile import load_job, save_job
+from depthwright.files.pack import JOB_SUFFIX
+from depthwright.files.recovery import Recovery
 from depthwright.files.results_block import ResultsBlock, compare_results
+from depthwright.files.unpack import open_pack
 from depthwright.job import Antenna, Job
 from depthwright_app import settings, theme
 from depthwright_app.background import Background
 from depthwright_app.demo import copy_demo, user_folder
 from depthwright_app.dialogs.import_sheet import ImportSheet
+from depthwright_app.dialogs.recovery_sheet import RecoverySheet
 from depthwright_app.document import Document
+from depthwright_app.edit_keeper import EditKeeper
 from depthwright_app.importing import Incoming
+from depthwright_app.job_lock import JobLock
 from depthwright_app.scan_reader import ScanReader
 
-JOB_SUFFIX = ".dwjob"
 SCAN_SUFFIXES = ("sgy", "segy", "SGY", "SEGY", "csv", "tsv", "txt", "npy", "h5", "hdf5")
-OPEN_FILTER = (
-    f"Scans and jobs ({' '.join(f'*.{suffix}' for suffix in SCAN_SUFFIXES)} *.dwjob);;All files (*)"
-)
+PACK_SUFFIX = ".zip"
+_PATTERNS = " ".join([f"*.{suffix}" for suffix in SCAN_SUFFIXES] + ["*.dwjob", "*.zip"])
+OPEN_FILTER = f"Scans and jobs ({_PATTERNS});;All files (*)"
 JOB_FILTER = "Depthwright job (*.dwjob)"
-IMAGE_FILTER = "PNG image (*.png);;SVG drawing (*.svg);;PDF document (*.pdf)"
 
 
 class JobKeeper(QObject):
-    """Every road between the document and files."""
+    """Every road between the document and its job file; the edits between two saves are kept too."""
 
     settings_changed = Signal()
     save_ended = Signal()
     """The job that waited for its scans to be checked has been saved, or that has failed."""
 
     def __init__(
-        self, document: Document, background: Background, window: QWidget, record: Path
+        self,
+        document: Document,
+        background: Background,
+        window: QWidget,
+        record: Path,
+        recoveries: Path,
     ) -> None:
         super().__init__(window)
         self.document, self.background, self.window = document, background, window
         self.record = record
         self.settings = settings.load(record)
         self.reader = ScanReader(document, background, window, self._ask_about)
+        self.edits = EditKeeper(document, recoveries, self)
+        self.edits.failed.connect(lambda words: document.said.emit(words, True))
+        self.lock = JobLock()
+        self.read_only = ""
+        """Why the job may not be saved where it came from; empty when it may."""
         self._stored: ResultsBlock | None = None
         self._save_to: Path | None = None
-        self.style: Callable[[], ImageStyle] = ImageStyle
         self.look: Callable[[], theme.Look] = theme.system_look
         document.open(Job(unit=self.settings.unit), None)
         self.reader.added.connect(lambda path: self.remember(self.settings.opened(path)))
@@ -75,12 +86,30 @@ class JobKeeper(QObject):
 
     def open_paths(self, paths: Sequence[Path]) -> None:
         """Open the job among some files, then add the scans among them, as one batch."""
-        scans = [path for path in paths if path.suffix.lower() != JOB_SUFFIX]
+        scans = [path for path in paths if path.suffix.lower() not in (JOB_SUFFIX, PACK_SUFFIX)]
         for path in paths:
-            if path not in scans:
+            if path.suffix.lower() == JOB_SUFFIX:
                 self.open_job(path)
+            elif path.suffix.lower() == PACK_SUFFIX:
+                self.unpack(path)
         if scans:
             self.reader.add(scans)
+
+    def unpack(self, pack: Path) -> None:
+        """Unpack a job that was packed into a new folder beside it, and open it."""
+        self.document.said.emit(f"Unpacking {pack.name}.", False)
+        self.background.run(
+            "pack",
+            lambda report: open_pack(pack, pack.parent, report),
+            self.open_job,
+            self._unpack_failed,
+            tells=True,
+        )
+
+    def _unpack_failed(self, fault: BaseException) -> None:
+        if not isinstance(fault, DepthwrightError):
+            raise fault
+        self.document.said.emit(str(fault), True)
 
     def _ask_about(self, incoming: list[Incoming]) -> tuple[list[Incoming], Antenna | None] | None:
         """Have incoming files confirmed or corrected."""
@@ -99,16 +128,52 @@ class JobKeeper(QObject):
             return
         try:
             loaded = load_job(path)
-            self.document.open(loaded.job, path)
-            self.background.cancel_all()
+            self._adopt(loaded.job, path, loaded.stamp)
         except DepthwrightError as problem:
             self.document.said.emit(str(problem), True)
             return
         self._stored = loaded.results
         self.remember(self.settings.opened(path))
+        self.read_only = loaded.read_only or self.lock.take(path)
         self.document.said.emit(_welcome(loaded.job), False)
-        for finding in loaded.findings:
+        worth_knowing = " ".join(part for part in (*loaded.findings, self.read_only) if part)
+        if worth_knowing:
+            self.document.said.emit(worth_knowing, True)
+        self.reader.read_scans()
+
+    def _adopt(self, job: Job, path: Path | None, stamp: str, saved: Job | None = None) -> None:
+        """Put another job in the place of the one at hand; ``saved`` is what lies on disk of it."""
+        self.document.open(job, path, saved)
+        self.edits.started_from = stamp
+        self.background.cancel_all()
+        self.lock.release()
+        self.read_only = ""
+
+    def offer_recoveries(self) -> bool:
+        """Offer edits that a former run has left; whether the user goes on with some."""
+        left = self.edits.left()
+        for finding in left.findings:
             self.document.said.emit(finding, True)
+        if not left.found:
+            return False
+        sheet = RecoverySheet(self.window, left.found, self.edits.forget)
+        if not sheet.exec() or sheet.chosen is None:
+            return False
+        self.recover(sheet.chosen)
+        return True
+
+    def recover(self, recovery: Recovery) -> None:
+        """Go on with edits that were not saved."""
+        self.edits.adopt(recovery)
+        path, trouble = recovery.path, recovery.origin_words()
+        try:
+            self._adopt(recovery.job, path, recovery.started_from, saved=Job())
+        except DepthwrightError as problem:
+            self.document.said.emit(str(problem), True)
+            return
+        self.read_only = trouble or self.lock.take(path)
+        told = f"Not saved yet: {recovery.words}."
+        self.document.said.emit(f"{told} {self.read_only}".rstrip(), bool(self.read_only))
         self.reader.read_scans()
 
     def open_demo(self) -> None:
@@ -123,8 +188,7 @@ class JobKeeper(QObject):
     def new_job(self) -> None:
         """Start an empty job."""
         if self.may_leave():
-            self.document.open(Job(unit=self.settings.unit), None)
-            self.background.cancel_all()
+            self._adopt(Job(unit=self.settings.unit), None, "")
 
     def _scan_checked(self, said: str) -> None:
         """Go on with what waited for the last of the scans."""
@@ -152,6 +216,9 @@ class JobKeeper(QObject):
         """Save where the job came from, else ask; True when that is done or only waits for a check."""
         if self.document.path is None:
             return self.save_as()
+        if self.read_only:
+            self.document.said.emit(self.read_only, True)
+            return self.save_as()
         return self._write(self.document.path)
 
     def save_as(self) -> bool:
@@ -173,11 +240,18 @@ class JobKeeper(QObject):
             scans = f"scan{'s' if len(waiting) > 1 else ''} of {', '.join(waiting)}"
             document.said.emit(f"Checking the {scans}; the job is saved when that is done.", False)
             return True
-        if not self._try(
-            lambda: save_job(path, document.job, document.made, datetime.now().astimezone())
-        ):
+        # What the user names in the dialog may be replaced; the file at hand only as it was left.
+        expected = self.edits.started_from if path == document.path else None
+        try:
+            stamp = save_job(
+                path, document.job, document.made, datetime.now().astimezone(), expected
+            )
+        except DepthwrightError as problem:
+            document.said.emit(str(problem), True)
             return False
+        self.edits.started_from = stamp
         document.mark_saved(path)
+        self.read_only = self.lock.take(path)
         self.remember(self.settings.opened(path))
         document.said.emit(f"{remark} Saved as {path}.".lstrip(), False)
         return True
@@ -208,66 +282,11 @@ class JobKeeper(QObject):
             loop.exec(QEventLoop.ProcessEventsFlag.ExcludeUserInputEvents)
         return not self.document.modified
 
-    # Exporting.
-
-    def ask_export_image(self) -> None:
-        """Ask where, then write the marked-up image of the line shown."""
-        line = self.document.line
-        if line is None:
-            return
-        start = str(Path(self.settings.folder) / f"{line.name}-marked.png")
-        name, _ = QFileDialog.getSaveFileName(self.window, "Export the image", start, IMAGE_FILTER)
-        if name:
-            path = Path(name)
-            self.export_line_image(path if path.suffix else path.with_suffix(".png"))
-
-    def export_line_image(self, path: Path) -> None:
-        """Write the marked-up image of the line shown."""
-        document, stage = self.document, self.document.stage
-        if stage is None:
-            return
-        line_id = document.line_id
-        when, style = datetime.now().astimezone(), self.style()
-        if self._try(
-            lambda: export_image(
-                path, document.job, line_id, stage.scan, document.made, when, style
-            )
-        ):
-            document.said.emit(f"Image written to {path}.", False)
-
-    def ask_export_all(self) -> None:
-        """Ask for a folder, then write images and tables of all lines."""
-        name = QFileDialog.getExistingDirectory(
-            self.window, "Export everything to a folder", self.settings.folder
-        )
-        if name:
-            self.export_all(Path(name))
-
-    def export_all(self, folder: Path) -> None:
-        """Write images and tables of all lines, in the background."""
-        document = self.document
-        job, stages, results = document.job, dict(document.stages), document.made
-        when, style = datetime.now().astimezone(), self.style()
-        document.said.emit("Writing images and tables.", False)
-        self.background.run(
-            "export",
-            lambda _: export_job(job, stages, results, folder, when, style=style),
-            lambda written: document.said.emit(f"{len(written)} files written to {folder}.", False),
-            self._export_failed,
-        )
-
-    def _export_failed(self, fault: BaseException) -> None:
-        if not isinstance(fault, DepthwrightError):
-            raise fault
-        self.document.said.emit(str(fault), True)
-
-    def _try(self, act: Callable[[], object]) -> bool:
-        try:
-            act()
-        except DepthwrightError as problem:
-            self.document.said.emit(str(problem), True)
-            return False
-        return True
+    def close(self) -> None:
+        """The window closes: nothing is left beside the job, and no thread."""
+        self.edits.let_go()
+        self.edits.close()
+        self.lock.release()
 
 
 def _welcome(job: Job) -> str:

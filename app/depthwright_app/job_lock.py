@@ -28,8 +28,8 @@ class JobLock:
             return ""
         if lock.error() != QLockFile.LockError.LockFailedError:
             return ""
-        known, _, host, _ = _holder(lock)
-        where = f" on {host}" if known and host else ""
+        host = lock.getLockInfo()[1]
+        where = f" on {host}" if host else ""
         return (
             f"{path.name} is open in another window{where}, which may save over it. Close it there, or save "
             "under another name here."
@@ -47,8 +47,3 @@ def held_lock(path: Path) -> QLockFile:
     lock = QLockFile(str(path))
     lock.setStaleLockTime(0)
     return lock
-
-
-def _holder(lock: QLockFile) -> tuple[bool, int, str, str]:
-    found = lock.getLockInfo()
-    return (bool(found[0]), int(found[1]), str(found[2]), str(found[3]))

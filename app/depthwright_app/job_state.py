@@ -15,7 +15,7 @@ from PySide6.QtCore import QObject, Signal
 from depthwright.depth.curvature import Crest
 from depthwright.errors import DepthwrightError
 from depthwright.history import History
-from depthwright.intake import hash_found
+from depthwright.intake import hash_found, scan_at
 from depthwright.job import FaceMark, Job, Line, Mark
 from depthwright.measuring.backface import FaceTrack
 from depthwright.measuring.stage import PickStage
@@ -120,8 +120,8 @@ class JobState(QObject):
         """The selected mark."""
         return self._mark_in(self.job)
 
-    def open(self, job: Job, path: Path | None) -> None:
-        """Take another job; nothing to undo.
+    def open(self, job: Job, path: Path | None, saved: Job | None = None) -> None:
+        """Take another job; nothing to undo. Where it was never saved as it is, ``saved`` is what was.
 
         Raises
         ------
@@ -131,6 +131,7 @@ class JobState(QObject):
         before = self.job
         self._adopt(job)
         self.path = path
+        self.saved = saved or job
         self.job_changed.emit(before, job)
         self.line_changed.emit()
         self.selection_changed.emit()
@@ -293,6 +294,17 @@ class JobState(QObject):
         stage = self.stages.get(line_id)
         if stage is not None and stage.scan is opened:
             self._hashes[line_id] = checked.sha256
+
+    def scan_moved(self, line: Line, path: str) -> Line:
+        """A line's scan has been found again elsewhere: every state names it there. No edit.
+
+        Gives the line as it is then.
+        """
+        self.history = self.history.amend(lambda job: scan_at(job, line.scan, path))
+        self.saved = scan_at(self.saved, line.scan, path)
+        self.job_changed.emit(self.job, self.job)
+        self.said.emit(f"The scan of {line.name} was found at {path}.", False)
+        return line.model_copy(update={"scan": line.scan.model_copy(update={"path": path})})
 
     def scan_missing(self, line_id: str, sentence: str) -> None:
         """A line's scan could not be read, or is not the one that was added; its marks stay."""

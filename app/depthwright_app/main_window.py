@@ -30,7 +30,9 @@ from depthwright_app.actions import Commands
 from depthwright_app.background import Background
 from depthwright_app.command_table import MENUS, Menu, command_table
 from depthwright_app.document import Document
+from depthwright_app.edit_keeper import recovery_folder
 from depthwright_app.entries import Entries
+from depthwright_app.exporter import Exporter
 from depthwright_app.job_keeper import JobKeeper
 from depthwright_app.ledger.panel import Ledger
 from depthwright_app.marking import MODES, Marking
@@ -48,13 +50,23 @@ from depthwright_app.viewing import Viewing
 class MainWindow(QMainWindow):
     """One job in one window."""
 
-    def __init__(self, record: Path | None = None, background: Background | None = None) -> None:
+    def __init__(
+        self,
+        record: Path | None = None,
+        background: Background | None = None,
+        recoveries: Path | None = None,
+    ) -> None:
         super().__init__()
         self.document = Document(self)
         self.background = background or Background(self)
         self.keeper = JobKeeper(
-            self.document, self.background, self, record or settings.settings_path()
+            self.document,
+            self.background,
+            self,
+            record or settings.settings_path(),
+            recoveries or recovery_folder(),
         )
+        self.exporter = Exporter(self.document, self.background, self.keeper)
         self.pane, self.start, self.middle = SectionPane(), StartPage(), QStackedWidget()
         self.marking = Marking(self.document, self.pane)
         self.tree, self.details = MarksTree(), Details()
@@ -62,8 +74,9 @@ class MainWindow(QMainWindow):
         self.colours = self.recipe_panel.display.colours
         self.colours.addItems(list(COLOUR_MAPS))
         self.strip = MessageStrip()
+        self.background.progressed.connect(self.strip.show_progress)
         self.viewing, self.presenter, self.entries = Viewing(self), Presenter(self), Entries(self)
-        self.keeper.style = self.viewing.style
+        self.exporter.style = self.viewing.style
         self.keeper.look = self.look
         self.commands = Commands(self, command_table(self))
         self._place_panes()
@@ -218,6 +231,7 @@ class MainWindow(QMainWindow):
             event.ignore()
             return
         self.background.close()
+        self.keeper.close()
         event.accept()
 
 

@@ -1,14 +1,25 @@
 """The message strip: what happened and what to do, and the read-out under the pointer."""
 
 import qtawesome
-from PySide6.QtCore import Qt
+from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QProgressBar, QPushButton, QWidget
 
 from depthwright_app import theme
 
+TOPIC_WORDS = {
+    "image": "Until this is done a long line is shown by one of every so many traces.",
+    "export": "Images and tables are being written.",
+    "pack": "The job is being packed or unpacked.",
+    "look at files": "Files are being looked at.",
+}
+"""What is under way, by the topic of background work."""
+
 
 class MessageStrip(QFrame):
     """The bottom of the window."""
+
+    stop_wanted = Signal(str)
+    """The topic of work that the user does not want to wait for."""
 
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -21,10 +32,8 @@ class MessageStrip(QFrame):
         self.progress = QProgressBar()
         self.progress.setFixedWidth(160)
         self.progress.setRange(0, 100)
-        self.progress.setToolTip(
-            "Until this is done a long line is shown by one of every so many traces."
-        )
         self.cancel = QPushButton("Cancel")
+        self.cancel.clicked.connect(self._stop)
         self.place = QLabel()
         self.place.setAccessibleName("Place under the pointer")
         self.place.setAlignment(Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
@@ -39,7 +48,8 @@ class MessageStrip(QFrame):
         # Room for two lines of text at all times: a strip that grows resizes the section above it.
         self.setMinimumHeight(2 * self.message.fontMetrics().lineSpacing() + 2 * theme.GRID)
         self._look = theme.LIGHT
-        self.show_progress(None)
+        self._under_way: dict[str, float] = {}
+        self._show_bar()
 
     def show_look(self, look: theme.Look) -> None:
         """Icons in the window's colours."""
@@ -60,9 +70,22 @@ class MessageStrip(QFrame):
         """Distance, time and depth under the pointer."""
         self.place.setText(words)
 
-    def show_progress(self, fraction: float | None) -> None:
-        """How far slow work has come, or None when there is none."""
-        self.progress.setVisible(fraction is not None)
-        self.cancel.setVisible(fraction is not None)
-        if fraction is not None:
-            self.progress.setValue(round(100 * fraction))
+    def show_progress(self, topic: str, fraction: float | None) -> None:
+        """How far slow work has come, or None once it has ended; the latest begun is shown."""
+        if fraction is None:
+            self._under_way.pop(topic, None)
+        else:
+            self._under_way[topic] = fraction
+        self._show_bar()
+
+    def _show_bar(self) -> None:
+        topic = next(reversed(self._under_way), "")
+        self.progress.setVisible(bool(topic))
+        self.cancel.setVisible(bool(topic))
+        if topic:
+            self.progress.setValue(round(100 * self._under_way[topic]))
+            self.progress.setToolTip(TOPIC_WORDS.get(topic, "Work is under way."))
+
+    def _stop(self) -> None:
+        if self._under_way:
+            self.stop_wanted.emit(next(reversed(self._under_way)))

@@ -9,7 +9,7 @@ from PySide6.QtWidgets import QWidget
 
 from depthwright.errors import DepthwrightError
 from depthwright.files.readers import open_file
-from depthwright.files.scans import find_scan, must_be
+from depthwright.files.scans import find_scan, followed, must_be
 from depthwright.intake import Survey, take_in
 from depthwright.job import Antenna, DirectPick, Job, Line
 from depthwright.measuring.stage import PickStage
@@ -56,9 +56,11 @@ class ScanReader(QObject):
                 self._read_line(self.document.job, line)
 
     def _read_line(self, job: Job, line: Line) -> None:
+        folder = self.document.path.parent if self.document.path else None
+
         def work(report: Report) -> PickStage:
             report(0.0)
-            scan = find_scan(line.scan)
+            scan = find_scan(followed(line.scan, folder, lambda _: report(0.0)))
             report(0.5)
             return pick_stage(job, line, scan)
 
@@ -67,6 +69,8 @@ class ScanReader(QObject):
         )
 
     def _read(self, line: Line, stage: PickStage) -> None:
+        if stage.scan.source != line.scan.path:
+            line = self.document.scan_moved(line, stage.scan.source)
         self.document.scan_arrived(line.id, stage)
         if self.document.stages.get(line.id) is stage:
             self._check(line, stage.scan)
@@ -107,7 +111,7 @@ class ScanReader(QObject):
                 seen.append(look_at(path))
             return seen
 
-        self.background.run(f"look {paths}", work, self._looked_at, self._add_failed)
+        self.background.run("look at files", work, self._looked_at, self._add_failed, tells=True)
 
     def _looked_at(self, incoming: list[Incoming]) -> None:
         document = self.document

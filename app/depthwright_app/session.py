@@ -1,9 +1,10 @@
 """A job with its scans, without a window: what the command line works on."""
 
 from dataclasses import dataclass
+from pathlib import Path
 
 from depthwright.errors import DepthwrightError
-from depthwright.files.scans import open_scan
+from depthwright.files.scans import followed, open_scan
 from depthwright.job import Job
 from depthwright.measuring.stage import PickStage
 from depthwright.results.evaluate import evaluate
@@ -20,13 +21,16 @@ class Session:
     missing: dict[str, str]
 
 
-def evaluate_with_scans(job: Job) -> Session:
-    """Read every scan of a job and evaluate it; a missing scan leaves its marks as they are."""
+def evaluate_with_scans(job: Job, folder: Path | None = None) -> Session:
+    """Read every scan of a job and evaluate it; a missing scan leaves its marks as they are.
+
+    A scan that has moved is looked for around the job's own folder too.
+    """
     stages: dict[str, PickStage] = {}
     missing: dict[str, str] = {}
     for line in job.lines:
         try:
-            stages[line.id] = pick_stage(job, line, open_scan(line.scan))
+            stages[line.id] = pick_stage(job, line, open_scan(followed(line.scan, folder)))
         except DepthwrightError as problem:
             missing[line.id] = f"{line.name}: {problem}"
     return Session(stages, evaluate(job, track_faces(job, stages)), missing)

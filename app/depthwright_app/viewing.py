@@ -72,7 +72,7 @@ class Viewing(QObject):
         window.recipe_panel.previewed.connect(self.preview)
         window.recipe_panel.exaggeration_chosen.connect(self.choose_exaggeration)
         window.marking.read_out.connect(self.read_out)
-        window.strip.cancel.clicked.connect(self._stop)
+        window.strip.stop_wanted.connect(self._stop)
         window.pane.box.sigXRangeChanged.connect(lambda *_: self._zoomed.start())
 
     # The line through its recipe.
@@ -110,7 +110,6 @@ class Viewing(QObject):
         self._asked = self._shown = self._placed = self._scaled = None
         for topic in ("look", "image", "detail"):
             self.window.background.cancel(topic)
-        self.window.strip.show_progress(None)
         self.window.pane.show_sheet(None)
         self.window.recipe_panel.show_findings({})
         self.window.recipe_panel.show_spectrum(None, None)
@@ -139,7 +138,6 @@ class Viewing(QObject):
             return _Shown(line_id, chain, Levels(tuple(looks)))
 
         self.window.background.cancel("image")
-        self.window.strip.show_progress(None)
         self.window.background.run(
             "look",
             look,
@@ -156,12 +154,11 @@ class Viewing(QObject):
             lambda report: replace(shown, levels=make_levels(shown.chain, report)),
             self._take,
             self._failed,
-            self.window.strip.show_progress,
+            tells=True,
         )
 
     def _take(self, shown: _Shown) -> None:
         """A picture is ready: show it, if it is still of the shown line."""
-        self.window.strip.show_progress(None)
         line, stage = self.document.line, self.document.stage
         if line is None or stage is None or line.id != shown.line_id:
             return
@@ -221,18 +218,18 @@ class Viewing(QObject):
         )
 
     def _failed(self, fault: BaseException) -> None:
-        self.window.strip.show_progress(None)
         self._asked = None  # with the next change it is tried again
         if not isinstance(fault, DepthwrightError):
             raise fault
         self.document.said.emit(str(fault), True)
 
-    def _stop(self) -> None:
+    def _stop(self, topic: str) -> None:
         """The user does not want to wait: the first look stays."""
-        self.window.background.cancel("image")
-        self.window.strip.show_progress(None)
+        self.window.background.cancel(topic)
         shown = self._shown
-        if shown is not None:
+        if topic != "image":
+            self.document.said.emit("Stopped. Nothing was changed.", False)
+        elif shown is not None:
             step = max(level.step for level in shown.levels.levels)
             self.document.said.emit(
                 f"Stopped. The picture shows one trace of every {step}; change a switch to go on.",

@@ -18,5 +18,6 @@ def run_window(paths: list[Path]) -> int:
     window = MainWindow()
     problems.watch(lambda sentence: window.document.said.emit(sentence, True))
     window.show()
-    window.keeper.open_paths(paths)
+    if not window.keeper.offer_recoveries():
+        window.keeper.open_paths(paths)
     return app.exec()

@@ -148,6 +148,18 @@ def hash_found(job: Job, line_id: str, scan: Scan) -> Job:
     return job if lines == job.lines else job.model_copy(update={"lines": lines})
 
 
+def scan_at(job: Job, ref: ScanRef, path: str) -> Job:
+    """The job with a scan that has moved named where it is now, in all lines that show it. No edit."""
+
+    def moved(line: Line) -> Line:
+        if line.scan.path != ref.path or line.scan.sha256 != ref.sha256:
+            return line
+        return line.model_copy(update={"scan": line.scan.model_copy(update={"path": path})})
+
+    lines = tuple(moved(line) for line in job.lines)
+    return job if lines == job.lines else job.model_copy(update={"lines": lines})
+
+
 def _own_frequency_ghz(direct: DirectWave, dt_ns: float) -> float:
     """Centre of the direct wave's own spectrum: on a whole line the echoes pull it up."""
     return centre_frequency_ghz(scan_from_array(np.stack(3 * [direct.wavelet]), dt_ns))

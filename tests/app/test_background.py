@@ -50,10 +50,22 @@ def test_progress_comes_in_order_and_before_the_answer(qtbot, heard, executor):
             report(step / 4)
         return "done"
 
-    background.run("topic", work, heard.append, refuse, heard.append)
+    background.progressed.connect(lambda topic, fraction: heard.append((topic, fraction)))
+    background.run("topic", work, heard.append, refuse, tells=True)
     idle(qtbot, background)
     background.close()
-    assert heard == [0.0, 0.25, 0.5, 0.75, 1.0, "done"]
+    told = [("topic", step / 4) for step in range(5)]
+    assert heard == [*told, ("topic", None), "done"]
+
+
+def test_work_that_is_cancelled_is_no_longer_told_of(qtbot, background, heard):
+    go = threading.Event()
+    background.progressed.connect(lambda topic, fraction: heard.append((topic, fraction)))
+    background.run("topic", lambda _: go.wait(5), refuse, refuse, tells=True)
+    background.cancel_all()
+    go.set()
+    idle(qtbot, background)
+    assert heard == [("topic", None)]
 
 
 def test_answers_arrive_on_the_thread_that_asked(qtbot, background, heard):

@@ -141,6 +141,14 @@ def _differences(ref: ScanRef, scan: Scan) -> list[str]:
 # A scan that has moved.
 
 
+def followed(ref: ScanRef, job_folder: str | Path | None, report: Report = no_report) -> ScanRef:
+    """The reference as it is, or to where its scan has been moved if that can be found."""
+    if not ref.path or os.path.lexists(ref.path):
+        return ref
+    moved = find_moved(ref, job_folder, report)
+    return ref if moved is None else ref.model_copy(update={"path": str(moved)})
+
+
 def find_moved(
     ref: ScanRef, job_folder: str | Path | None, report: Report = no_report
 ) -> Path | None:

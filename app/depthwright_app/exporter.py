@@ -1,0 +1,115 @@
+"""Exporting and packing: what is handed over of the document."""
+
+import tempfile
+from collections.abc import Callable
+from datetime import datetime
+from pathlib import Path
+
+from PySide6.QtCore import QObject
+from PySide6.QtWidgets import QFileDialog
+
+from depthwright.errors import DepthwrightError
+from depthwright.exports.section import ImageStyle
+from depthwright.exports.write import export_image, export_job
+from depthwright.files.pack import Packed, pack_job
+from depthwright_app.background import Background, Report
+from depthwright_app.document import Document
+from depthwright_app.job_keeper import PACK_SUFFIX, JobKeeper
+
+IMAGE_FILTER = "PNG image (*.png);;SVG drawing (*.svg);;PDF document (*.pdf)"
+PACK_FILTER = "Packed job (*.zip)"
+
+
+class Exporter(QObject):
+    """Writes images, tables and packs; the job file is the keeper's."""
+
+    def __init__(self, document: Document, background: Background, keeper: JobKeeper) -> None:
+        super().__init__(keeper)
+        self.document, self.background, self.keeper = document, background, keeper
+        self.style: Callable[[], ImageStyle] = ImageStyle
+
+    def ask_export_image(self) -> None:
+        """Ask where, then write the marked-up image of the line shown."""
+        line = self.document.line
+        if line is None:
+            return
+        start = str(Path(self.keeper.settings.folder) / f"{line.name}-marked.png")
+        name, _ = QFileDialog.getSaveFileName(
+            self.keeper.window, "Export the image", start, IMAGE_FILTER
+        )
+        if name:
+            path = Path(name)
+            self.export_line_image(path if path.suffix else path.with_suffix(".png"))
+
+    def export_line_image(self, path: Path) -> None:
+        """Write the marked-up image of the line shown."""
+        document, stage = self.document, self.document.stage
+        if stage is None:
+            return
+        when, style = datetime.now().astimezone(), self.style()
+        try:
+            export_image(
+                path, document.job, document.line_id, stage.scan, document.made, when, style
+            )
+        except DepthwrightError as problem:
+            document.said.emit(str(problem), True)
+            return
+        document.said.emit(f"Image written to {path}.", False)
+
+    def ask_export_all(self) -> None:
+        """Ask for a folder, then write images and tables of all lines."""
+        name = QFileDialog.getExistingDirectory(
+            self.keeper.window, "Export everything to a folder", self.keeper.settings.folder
+        )
+        if name:
+            self.export_all(Path(name))
+
+    def export_all(self, folder: Path) -> None:
+        """Write images and tables of all lines, in the background."""
+        document = self.document
+        job, stages, results = document.job, dict(document.stages), document.made
+        when, style = datetime.now().astimezone(), self.style()
+        document.said.emit("Writing images and tables.", False)
+        self.background.run(
+            "export",
+            lambda _: export_job(job, stages, results, folder, when, style=style),
+            lambda written: document.said.emit(f"{len(written)} files written to {folder}.", False),
+            self._failed,
+        )
+
+    def ask_pack(self) -> None:
+        """Ask where, then pack the job with its scans and exports."""
+        document = self.document
+        name = document.path.stem if document.path else document.job.name
+        start = str(Path(self.keeper.settings.folder) / f"{name}{PACK_SUFFIX}")
+        chosen, _ = QFileDialog.getSaveFileName(
+            self.keeper.window, "Pack the job for hand-over", start, PACK_FILTER
+        )
+        if chosen:
+            path = Path(chosen)
+            self.pack(path if path.suffix == PACK_SUFFIX else Path(f"{path}{PACK_SUFFIX}"))
+
+    def pack(self, path: Path) -> None:
+        """Write one zip with the job, its scans and its exports, in the background."""
+        document = self.document
+        job, stages, results = document.job, dict(document.stages), document.made
+        when, style = datetime.now().astimezone(), self.style()
+
+        def work(report: Report) -> Packed:
+            report(0.0)
+            with tempfile.TemporaryDirectory() as folder:
+                written = export_job(job, stages, results, folder, when, style=style)
+                extras = {file.name: file for file in written}
+                return pack_job(path, job, results, when, extras, report)
+
+        document.said.emit(f"Packing {path.name}.", False)
+        self.background.run("pack", work, self._packed, self._failed, tells=True)
+
+    def _packed(self, packed: Packed) -> None:
+        said = " ".join((f"Packed as {packed.path}.", *packed.missing))
+        self.document.said.emit(said, bool(packed.missing))
+
+    def _failed(self, fault: BaseException) -> None:
+        if not isinstance(fault, DepthwrightError):
+            raise fault
+        self.document.said.emit(str(fault), True)
