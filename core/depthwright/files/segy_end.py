@@ -124,17 +124,20 @@ def _cut(layout: Layout) -> str:
     place = f"in trace {number}, after {whole} of {layout.samples} samples"
     if in_samples <= 0:
         place = f"in the header of trace {number}"
-    whole_traces = f"{layout.traces} of {layout.stated_traces} traces are whole and"
-    if layout.stated_traces <= layout.traces:
-        whole_traces = f"The {layout.traces} whole traces"
-    return f"This file ends {place}. {whole_traces} are shown; {_AGAIN}"
+    if layout.stated_traces > layout.traces:
+        shown = f"{layout.traces} of {layout.stated_traces} traces are whole and are shown"
+    elif layout.traces == 1:
+        shown = "The one whole trace is shown"
+    else:
+        shown = f"The {layout.traces} whole traces are shown"
+    return f"This file ends {place}. {shown}; {_AGAIN}"
 
 
 def _not_cut(layout: Layout) -> str:
     said = []
     if layout.traces < layout.stated_traces:
         said.append(
-            f"This file holds {layout.traces} of {layout.stated_traces} traces. They are shown;"
+            f"This file holds {layout.traces} of {layout.stated_traces} traces, which are shown;"
             f" {_AGAIN}"
         )
     elif 0 < layout.stated_traces < layout.traces:

@@ -5,6 +5,8 @@ Technical Standards Committee, 2002) and *SEG-Y_r2.0* (2017), recalled from memo
 and writer import this.
 """
 
+from functools import cache
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -82,6 +84,7 @@ def trace_dtype(order: str, code: int, samples: int, extra_headers: int = 0) -> 
     )
 
 
+@cache
 def _layout(
     fields: tuple[tuple[str, str, int], ...], order: str, before: int, size: int
 ) -> np.dtype[np.void]:
@@ -104,11 +107,11 @@ def trace_header(raw: bytes, order: str) -> Record:
 def looks_like(header: Record, other: Record) -> bool:
     """Tell whether something may be a trace header of the same line as another.
 
-    What hardly ever changes along a line is compared, as far as it is filled in. One field may lie.
+    What hardly ever changes along a line is compared, as far as it is filled in: one field may lie.
     """
     filled = [name for name in _STEADY_FIELDS if other[name]]
-    alike = sum(int(header[name] == other[name]) for name in filled)
-    return 2 * alike > len(filled) or not filled
+    alike = sum(int(header[name] == other[name]) for name in filled or _STEADY_FIELDS)
+    return 2 * alike > len(filled) if filled else alike == len(_STEADY_FIELDS)
 
 
 def encode_text(lines: list[str]) -> bytes:

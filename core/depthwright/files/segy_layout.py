@@ -126,11 +126,18 @@ class _Place:
 
     def has_header(self, at: int) -> bool:
         """Tell whether a trace header stands so many bytes after the first one, or the file ends there."""
-        self.file.seek(self.first_byte + at)
-        raw = self.file.read(TRACE_HEADER_BYTES)
+        raw = self._header(at)
         return len(raw) < TRACE_HEADER_BYTES or looks_like(
             trace_header(raw, self.order), self.first
         )
+
+    def is_blank(self, at: int) -> bool:
+        """Tell whether nothing stands where a header would."""
+        return not any(self._header(at))
+
+    def _header(self, at: int) -> bytes:
+        self.file.seek(self.first_byte + at)
+        return self.file.read(TRACE_HEADER_BYTES)
 
 
 @dataclass(frozen=True)
@@ -330,7 +337,10 @@ def _choose(name: str, place: _Place, shapes: list[_Shape], stated: list[int]) -
 
     best = max(possible, key=merits)
     agreed = best.samples == int(place.first["samples"]) and best.samples in stated
-    if not (agreed or any(merits(best)[:2])):
+    has_second = best.body >= best.trace_bytes + TRACE_HEADER_BYTES
+    leads_on, fits, _ = merits(best)
+    is_alone = best.body < 2 * best.trace_bytes or place.is_blank(best.trace_bytes)
+    if not (fits or (leads_on and has_second) or (agreed and is_alone)):
         raise DepthwrightError(
             f"{name} does not have its traces where its headers say: no trace follows the first one"
             f" of {best.samples} samples.",

@@ -148,7 +148,7 @@ def test_traces_without_anything_in_their_headers_are_traces(line, samples):
 @pytest.mark.parametrize(
     ("kept", "words"),
     [
-        (7 * TRACE_BYTES, "This file holds 7 of 12 traces. They are shown;"),
+        (7 * TRACE_BYTES, "This file holds 7 of 12 traces, which are shown;"),
         (
             7 * TRACE_BYTES + 340,
             "in trace 8, after 25 of 100 samples. 7 of 12 traces are whole and are shown;",
