@@ -10,13 +10,8 @@ that are not normalised, which it decodes wrongly.
 """
 
 import math
-import os
-import stat
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import partial
-from io import BufferedReader
 from pathlib import Path
 from typing import Literal
 
@@ -27,6 +22,10 @@ from numpy.typing import NDArray
 from depthwright.errors import DepthwrightError
 from depthwright.files.atomic import replacing
 from depthwright.files.facts import Fact, FileFacts, MissingGeometry, Need, Stated
+from depthwright.files.opened import File as _File
+from depthwright.files.opened import name_of as _name
+from depthwright.files.opened import opened as _opened
+from depthwright.files.opened import reading as _reading
 from depthwright.files.segy_geometry import (
     antenna_separation,
     sample_interval,
@@ -115,29 +114,6 @@ def segy_facts(path: str | Path, given: Given = NOTHING_GIVEN) -> FileFacts:
 
 
 @dataclass(frozen=True)
-class _File:
-    """A file as it was when it was opened."""
-
-    path: Path
-    size: int
-    modified_ns: int
-
-    @classmethod
-    def find(cls, path: Path) -> "_File":
-        status = path.stat()
-        if stat.S_ISDIR(status.st_mode):
-            raise DepthwrightError(f"{_name(path)} is a folder.", "Choose a SEG-Y file in it.")
-        if not stat.S_ISREG(status.st_mode):
-            raise DepthwrightError(f"{_name(path)} is not a file.", "Choose a SEG-Y file.")
-        return cls(path.absolute(), status.st_size, status.st_mtime_ns)
-
-    @property
-    def has_changed(self) -> bool:
-        status = os.stat(self.path)
-        return (status.st_size, status.st_mtime_ns) != (self.size, self.modified_ns)
-
-
-@dataclass(frozen=True)
 class _Found:
     file: _File
     layout: Layout
@@ -185,46 +161,8 @@ def _examine(path: Path, given: Given) -> _Found:
     )
 
 
-def _name(path: Path) -> str:
-    return path.name or str(path)
-
-
 def _sentences(facts: tuple[Fact, ...]) -> tuple[str, ...]:
     return tuple(fact.why for fact in facts if fact.why)
-
-
-@contextmanager
-def _reading(path: Path) -> Iterator[None]:
-    """Turn what the system says about a file into the expected error."""
-    try:
-        yield
-    except FileNotFoundError as cause:
-        raise DepthwrightError(
-            f"{_name(path)} does not exist.", "It may have been moved, renamed or deleted."
-        ) from cause
-    except (OSError, ValueError, RuntimeError) as cause:
-        reason = getattr(cause, "strerror", None) or cause
-        raise DepthwrightError(
-            f"{_name(path)} could not be read: {reason}.",
-            "Check that the file is in place and readable.",
-        ) from cause
-
-
-@contextmanager
-def _opened(file: _File) -> Iterator[BufferedReader]:
-    """Open a file again, if it is still as it was, also while it is being read."""
-    with _reading(file.path):
-        if file.has_changed:
-            raise _changed(file)
-        with file.path.open("rb") as opened:
-            try:
-                yield opened
-            except EOFError as cause:
-                raise _changed(file) from cause
-
-
-def _changed(file: _File) -> DepthwrightError:
-    return DepthwrightError(f"{file.path.name} has changed since it was opened.", "Open it again.")
 
 
 def _read_block(file: _File, layout: Layout, first: int, last: int) -> Block:
