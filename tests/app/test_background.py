@@ -221,7 +221,7 @@ def test_cancelled_work_stops_at_its_next_report_and_says_nothing(qtbot, backgro
         report(0.5)
         after.append("went on")
 
-    background.run("topic", work, heard.append, heard.append, heard.append)
+    background.run("topic", work, heard.append, heard.append)
     assert begun.wait(5)
     assert background.busy("topic")
     background.cancel("topic")

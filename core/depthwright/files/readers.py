@@ -1,11 +1,22 @@
-"""One way in for every kind of scan file: which reader serves is told from the file itself."""
+"""One way in for every kind of scan file: which reader serves is told from the file itself.
+
+The name's ending counts only where the contents do not tell.
+"""
 
 from dataclasses import dataclass
 from pathlib import Path
 
+from depthwright.errors import DepthwrightError
 from depthwright.files.facts import FileFacts, Need
+from depthwright.files.hdf5 import is_hdf5, read_hdf5
 from depthwright.files.interval_readings import IntervalReading, interval_readings
-from depthwright.files.segy import open_segy, segy_facts
+from depthwright.files.matrix import Matrix, matrix_facts, matrix_scan
+from depthwright.files.npy import MAGIC as NPY_MAGIC
+from depthwright.files.npy import read_npy
+from depthwright.files.opened import File, reading
+from depthwright.files.segy import glance_segy, open_segy, segy_facts
+from depthwright.files.text_dialect import decoded_lines, find_dialect
+from depthwright.files.text_matrix import read_text
 from depthwright.job import NOTHING_GIVEN, Given
 from depthwright.measuring.timezero import sample_traces
 from depthwright.scan import Block, Scan
@@ -13,6 +24,10 @@ from depthwright.scan import Block, Scan
 GLANCE_TRACES = 400
 """Traces of a small picture, and of its spectrum."""
 
+_HEAD_BYTES = 2**19 + 8  # the last place of HDF5's signature that is looked at
+_TEXT_HEAD_BYTES = 2**16
+_SEGY_ENDINGS = (".sgy", ".segy", ".seg")
+_TEXT_ENDINGS = (".csv", ".tsv", ".txt", ".asc", ".dat")
 _STAND_INS: dict[Need, dict[str, float]] = {
     "trace_spacing": {"trace_spacing_mm": 1.0},
     "sample_interval": {"dt_ns": 1.0},
@@ -36,7 +51,8 @@ def open_file(path: str | Path, given: Given = NOTHING_GIVEN) -> Scan:
     DepthwrightError
         If the file cannot be read.
     """
-    return open_segy(path, given)
+    matrix = _read_matrix(Path(path), given)
+    return open_segy(path, given) if matrix is None else matrix_scan(matrix, given, str(path))
 
 
 def file_facts(path: str | Path, given: Given = NOTHING_GIVEN) -> FileFacts:
@@ -47,7 +63,48 @@ def file_facts(path: str | Path, given: Given = NOTHING_GIVEN) -> FileFacts:
     DepthwrightError
         If the file cannot be read.
     """
-    return segy_facts(path, given)
+    matrix = _read_matrix(Path(path), given)
+    return segy_facts(path, given) if matrix is None else matrix_facts(matrix, given)
+
+
+def _read_matrix(path: Path, given: Given) -> Matrix | None:
+    """Read the file if it is a matrix; None if it is left to the SEG-Y reader.
+
+    Raises
+    ------
+    DepthwrightError
+        If it is of no kind that is read, or a matrix that cannot be read.
+    """
+    with reading(path):
+        name = File.find(path).name
+        with path.open("rb") as file:
+            head = file.read(_HEAD_BYTES)
+    ending = path.suffix.lower()
+    if head.startswith(NPY_MAGIC):
+        return read_npy(path)
+    if is_hdf5(head):
+        return read_hdf5(path, given)
+    if find_dialect(head[:_TEXT_HEAD_BYTES]) is not None:
+        return read_text(path)
+    if ending in _SEGY_ENDINGS or _looks_like_segy(head):
+        return None
+    if not head:
+        raise DepthwrightError(f"{name} is empty.", "Export or copy the line again.")
+    if ending in _TEXT_ENDINGS and decoded_lines(head[:_TEXT_HEAD_BYTES])[1]:
+        return read_text(path)
+    raise DepthwrightError(
+        f"{name} is of no kind that is read.",
+        "Export the line as SEG-Y, as CSV or TSV text, as .npy, or as HDF5.",
+    )
+
+
+def _looks_like_segy(head: bytes) -> bool:
+    """Whether a file begins with a text header as is usual, or names a sample format."""
+    code = head[3224:3226]
+    return head[:1] in (b"C", b"\xc3") or (
+        len(code) == 2
+        and 1 <= min(int.from_bytes(code, "big"), int.from_bytes(code, "little")) <= 16
+    )
 
 
 @dataclass(frozen=True)
@@ -81,9 +138,13 @@ def glance(path: str | Path, given: Given = NOTHING_GIVEN) -> Glance:
     DepthwrightError
         If the file cannot be read.
     """
-    facts = file_facts(path, given)
-    stand_in = {name: value for need in facts.needs for name, value in _STAND_INS[need].items()}
-    scan = open_file(path, given.model_copy(update=stand_in))
+    matrix = _read_matrix(Path(path), given)  # once: a long text takes its time
+    if matrix is None:
+        facts, scan = glance_segy(path, given)
+    else:
+        facts = matrix_facts(matrix, given)
+        stand_in = {name: value for need in facts.needs for name, value in _STAND_INS[need].items()}
+        scan = matrix_scan(matrix, given.model_copy(update=stand_in), str(path))
     traces = sample_traces(scan, GLANCE_TRACES)
     read_ns = None if "sample_interval" in facts.needs else scan.dt_ns
     return Glance(facts, scan, traces, interval_readings(facts, traces, read_ns))

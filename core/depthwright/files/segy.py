@@ -9,21 +9,16 @@ shorter blocks are read here, as are files that it refuses (cut, padded, with re
 that are not normalised, which it decodes wrongly.
 """
 
-import os
-import stat
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import partial
-from io import BufferedReader
 from pathlib import Path
 
 import numpy as np
 import segyio
 from numpy.typing import NDArray
 
-from depthwright.errors import DepthwrightError
 from depthwright.files.facts import Fact, FileFacts, MissingGeometry, Need, Stated
+from depthwright.files.opened import File, opened, reading
 from depthwright.files.segy_end import find_end
 from depthwright.files.segy_geometry import (
     antenna_separation,
@@ -38,7 +33,7 @@ from depthwright.files.segy_write import WRITTEN_FORMATS, write_segy
 from depthwright.job import NOTHING_GIVEN, Given
 from depthwright.scan import Block, Report, Scan
 
-__all__ = ["WRITTEN_FORMATS", "open_segy", "read_segy", "segy_facts", "write_segy"]
+__all__ = ["WRITTEN_FORMATS", "glance_segy", "open_segy", "read_segy", "segy_facts", "write_segy"]
 
 _SEGYIO_FORMATS = (2, 3, 5, 8)
 _SEGYIO_TRACES = 1024
@@ -69,18 +64,33 @@ def open_segy(path: str | Path, given: Given = NOTHING_GIVEN) -> Scan:
         If the file cannot be read.
     """
     found = _examine(Path(path), given)
-    if found.dt_ns is None or found.positions_mm is None:
+    if found.needs:
         raise _missing(found)
+    return _scan(found, str(path))
+
+
+def glance_segy(path: str | Path, given: Given = NOTHING_GIVEN) -> tuple[FileFacts, Scan]:
+    """What a SEG-Y file's headers say, and its scan; what is missing has a stand-in in the scan.
+
+    The stand-ins are a sample interval of 1 ns and traces 1 mm apart.
+    """
+    found = _examine(Path(path), given)
+    return _facts(found), _scan(found, str(path))
+
+
+def _scan(found: "_Found", source: str) -> Scan:
+    traces = found.layout.traces
+    positions = found.positions_mm
     return Scan(
-        traces=found.layout.traces,
+        traces=traces,
         samples=found.layout.samples,
-        dt_ns=found.dt_ns,
-        positions_mm=found.positions_mm,
+        dt_ns=found.dt_ns or 1.0,
+        positions_mm=np.arange(traces, dtype=np.float64) if positions is None else positions,
         sha256="",
         _read=partial(_read_block, found.file, found.layout),
         _check=partial(_check_samples, found.file, found.layout),
         separation_mm=found.separation_mm,
-        source=str(path),
+        source=source,
         size_bytes=found.file.size,
         findings=_sentences(found.facts),
     )
@@ -93,7 +103,10 @@ def read_segy(path: str | Path, given: Given = NOTHING_GIVEN) -> Scan:
 
 def segy_facts(path: str | Path, given: Given = NOTHING_GIVEN) -> FileFacts:
     """Tell what a SEG-Y file's headers say and what was made of it, also where something is missing."""
-    found = _examine(Path(path), given)
+    return _facts(_examine(Path(path), given))
+
+
+def _facts(found: "_Found") -> FileFacts:
     return FileFacts(
         rows=found.facts,
         needs=found.needs,
@@ -104,31 +117,8 @@ def segy_facts(path: str | Path, given: Given = NOTHING_GIVEN) -> FileFacts:
 
 
 @dataclass(frozen=True)
-class _File:
-    """A file as it was when it was opened."""
-
-    path: Path
-    size: int
-    modified_ns: int
-
-    @classmethod
-    def find(cls, path: Path) -> "_File":
-        status = path.stat()
-        if stat.S_ISDIR(status.st_mode):
-            raise DepthwrightError(f"{_name(path)} is a folder.", "Choose a SEG-Y file in it.")
-        if not stat.S_ISREG(status.st_mode):
-            raise DepthwrightError(f"{_name(path)} is not a file.", "Choose a SEG-Y file.")
-        return cls(path.absolute(), status.st_size, status.st_mtime_ns)
-
-    @property
-    def has_changed(self) -> bool:
-        status = os.stat(self.path)
-        return (status.st_size, status.st_mtime_ns) != (self.size, self.modified_ns)
-
-
-@dataclass(frozen=True)
 class _Found:
-    file: _File
+    file: File
     layout: Layout
     dt_ns: float | None
     positions_mm: NDArray[np.float64] | None
@@ -147,11 +137,11 @@ class _Found:
 
 
 def _examine(path: Path, given: Given) -> _Found:
-    with _reading(path):
-        file = _File.find(path)
-    with _opened(file) as opened:
-        layout = read_layout(_name(path), opened, file.size)
-        layout, headers = find_end(_name(path), opened, layout, read_headers(opened, layout))
+    with reading(path):
+        file = File.find(path)
+    with opened(file) as stream:
+        layout = read_layout(file.name, stream, file.size)
+        layout, headers = find_end(file.name, stream, layout, read_headers(stream, layout))
     fields = (*layout.interval_fields, Stated("bytes 117", _commonest(headers["interval"])))
     interval, interval_fact = sample_interval(fields, layout.samples, layout.text, given.dt_ns)
     positions, positions_fact = trace_positions(
@@ -175,54 +165,16 @@ def _examine(path: Path, given: Given) -> _Found:
     )
 
 
-def _name(path: Path) -> str:
-    return path.name or str(path)
-
-
 def _sentences(facts: tuple[Fact, ...]) -> tuple[str, ...]:
     return tuple(fact.why for fact in facts if fact.why)
 
 
-@contextmanager
-def _reading(path: Path) -> Iterator[None]:
-    """Turn what the system says about a file into the expected error."""
-    try:
-        yield
-    except FileNotFoundError as cause:
-        raise DepthwrightError(
-            f"{_name(path)} does not exist.", "It may have been moved, renamed or deleted."
-        ) from cause
-    except (OSError, ValueError, RuntimeError) as cause:
-        reason = getattr(cause, "strerror", None) or cause
-        raise DepthwrightError(
-            f"{_name(path)} could not be read: {reason}.",
-            "Check that the file is in place and readable.",
-        ) from cause
-
-
-@contextmanager
-def _opened(file: _File) -> Iterator[BufferedReader]:
-    """Open a file again, if it is still as it was, also while it is being read."""
-    with _reading(file.path):
-        if file.has_changed:
-            raise _changed(file)
-        with file.path.open("rb") as opened:
-            try:
-                yield opened
-            except EOFError as cause:
-                raise _changed(file) from cause
-
-
-def _changed(file: _File) -> DepthwrightError:
-    return DepthwrightError(f"{file.path.name} has changed since it was opened.", "Open it again.")
-
-
-def _read_block(file: _File, layout: Layout, first: int, last: int) -> Block:
-    with _opened(file) as opened:
+def _read_block(file: File, layout: Layout, first: int, last: int) -> Block:
+    with opened(file) as stream:
         long = last - first >= _SEGYIO_TRACES
         plain = layout.plain and not layout.left_over
         if not (long and plain and layout.code in _SEGYIO_FORMATS):
-            return read_samples(opened, layout, first, last)
+            return read_samples(stream, layout, first, last)
         endian = ORDER_WORDS[layout.order]
         with segyio.open(
             str(file.path), strict=False, ignore_geometry=True, endian=endian
@@ -230,14 +182,14 @@ def _read_block(file: _File, layout: Layout, first: int, last: int) -> Block:
             return np.asarray(traces.trace.raw[first:last], dtype=np.float32)
 
 
-def _check_all(file: _File, layout: Layout, report: Report) -> Checked:
-    with _opened(file) as opened:
-        checked = check(opened, layout, report)
-    with _opened(file):  # a hash of half the old file and half the new one is no hash
+def _check_all(file: File, layout: Layout, report: Report) -> Checked:
+    with opened(file) as stream:
+        checked = check(stream, layout, report)
+    with opened(file):  # a hash of half the old file and half the new one is no hash
         return checked
 
 
-def _check_samples(file: _File, layout: Layout, report: Report) -> tuple[str, tuple[str, ...]]:
+def _check_samples(file: File, layout: Layout, report: Report) -> tuple[str, tuple[str, ...]]:
     checked = _check_all(file, layout, report)
     return checked.sha256, _sentences((checked.fact,))
 
