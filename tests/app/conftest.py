@@ -123,6 +123,12 @@ class Hand:
         self.pane.setFocus()
         self.settle()
 
+    def forget(self):
+        """Nothing selected, nothing half typed, nothing said: for the next of several cases."""
+        self.document.select(None)
+        self.window.strip.say("", False)
+        self.settle()
+
     def tick_places(self):
         """File times of the depth ruler's ticks, by the words beside them."""
         ruler = self.pane.ruler

@@ -47,22 +47,22 @@ def nothing(path, demo):
     """No file at all."""
 
 
-@pytest.mark.parametrize(
-    "make",
-    [empty, cut_in_the_headers, text, picture, folder, nothing],
-    ids=lambda make: make.__name__,
-)
-def test_a_bad_scan_gives_a_sentence_and_changes_nothing(hand, demo, tmp_path, make):
-    path = tmp_path / "bad.sgy"
-    make(path, demo)
-    before = hand.document.job
-    hand.window.keeper.open_path(path)
-    hand.settle()
-    assert hand.said.startswith("Warning: ")
-    assert "bad.sgy" in hand.said
-    assert hand.document.job is before
-    hand.click(90.0, 1.4)
-    assert len(hand.marks("bar")) == 1
+def test_a_bad_scan_gives_a_sentence_and_changes_nothing(hand, demo, tmp_path, subtests):
+    for make in [empty, cut_in_the_headers, text, picture, folder, nothing]:
+        with subtests.test(make=make.__name__):
+            hand.forget()
+            path = tmp_path / make.__name__ / "bad.sgy"
+            path.parent.mkdir()
+            make(path, demo)
+            before = hand.document.job
+            hand.window.keeper.open_path(path)
+            hand.settle()
+            assert hand.said.startswith("Warning: ")
+            assert "bad.sgy" in hand.said
+            assert hand.document.job is before
+            hand.click(90.0, 1.4)
+            assert len(hand.marks("bar")) == 1
+            hand.trigger("undo")
 
 
 def test_samples_that_are_no_numbers_are_told(hand, demo, tmp_path):
@@ -88,27 +88,26 @@ def test_a_cut_scan_is_told(hand, demo, tmp_path):
     )
 
 
-@pytest.mark.parametrize(
-    ("contents", "words"),
-    [
+def test_a_bad_job_gives_a_sentence_and_changes_nothing(hand, tmp_path, subtests):
+    for contents, words in [
         (b"", "is empty"),
         (b"\x89PNG\r\n\x1a\n\x00\xff", "not a job file"),
         (b'{"format": "depthwright-job", "ver', "not written whole"),
         (b'{"format": "something"}', "not a Depthwright job"),
         (b'{"format": "depthwright-job", "version": 99}', "newer Depthwright"),
         (b"[]", "not a Depthwright job"),
-    ],
-)
-def test_a_bad_job_gives_a_sentence_and_changes_nothing(hand, tmp_path, contents, words):
-    path = tmp_path / "bad.dwjob"
-    path.write_bytes(contents)
-    before, where = hand.document.job, hand.document.path
-    hand.window.keeper.open_path(path)
-    hand.settle()
-    assert hand.said.startswith("Warning: ")
-    assert words in hand.said
-    assert hand.document.job is before
-    assert hand.document.path == where
+    ]:
+        with subtests.test(contents=contents, words=words):
+            hand.forget()
+            path = tmp_path / "bad.dwjob"
+            path.write_bytes(contents)
+            before, where = hand.document.job, hand.document.path
+            hand.window.keeper.open_path(path)
+            hand.settle()
+            assert hand.said.startswith("Warning: ")
+            assert words in hand.said
+            assert hand.document.job is before
+            assert hand.document.path == where
 
 
 def test_a_job_whose_known_depths_cannot_be_is_refused(marked, demo):

@@ -38,20 +38,19 @@ def test_a_refused_reading_stays_in_its_box_with_the_reason(marked):
     assert "faster than in air" in box.hint.text()
 
 
-@pytest.mark.parametrize(
-    ("reason", "stays"),
-    [
+def test_looking_elsewhere_does_not_discard_a_reading(marked, subtests):
+    for reason, stays in [
         (Qt.FocusReason.ActiveWindowFocusReason, True),
         (Qt.FocusReason.PopupFocusReason, True),
         (Qt.FocusReason.MouseFocusReason, False),
-    ],
-)
-def test_looking_elsewhere_does_not_discard_a_reading(marked, reason, stays):
-    marked.select(marked.bar_at(260.0).id)
-    marked.type("3")
-    box = marked.window.marking.box
-    QApplication.sendEvent(box.field, QFocusEvent(QEvent.Type.FocusOut, reason))
-    assert box.isVisible() is stays
+    ]:
+        with subtests.test(reason=reason, stays=stays):
+            marked.select(marked.bar_at(260.0).id)
+            marked.type("3")
+            box = marked.window.marking.box
+            QApplication.sendEvent(box.field, QFocusEvent(QEvent.Type.FocusOut, reason))
+            assert box.isVisible() is stays
+            marked.press(Qt.Key.Key_Escape)
 
 
 def test_a_preview_in_progress_is_not_what_is_saved(plain, tmp_path):

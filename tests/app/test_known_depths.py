@@ -78,19 +78,22 @@ def test_limits_are_rectangular(bar):
     assert tie_of_bar(bar).u_mm == pytest.approx(3 / 3**0.5)
 
 
-@pytest.mark.parametrize(("reading", "limit"), [("20", 5.0), ("33", 5.0), ("40", 6.0), ("60", 9.0)])
-def test_site_conditions_fill_in_the_greater_limit(plain, reading, limit):
+def test_site_conditions_fill_in_the_greater_limit(plain, subtests):
     """BS 1881-204:1988 as quoted in lecture notes: 5 mm or 15 % on site."""
-    plain.select(plain.bar_at(BAR_MM).id)
-    write(plain, DEPTH, reading)
-    field(plain, QComboBox, KIND).setCurrentIndex(SITE)
-    spread = field(plain, QLineEdit, SPREAD)
-    assert spread.isReadOnly()
-    assert float(spread.text()) == pytest.approx(limit)
-    push(plain, "Tie")
-    tie = tie_of_bar(plain)
-    assert (tie.plus_minus_mm, tie.limits) == (pytest.approx(limit), True)
-    assert field(plain, QComboBox, KIND).currentIndex() == SITE
+    for reading, limit in [("20", 5.0), ("33", 5.0), ("40", 6.0), ("60", 9.0)]:
+        with subtests.test(reading=reading, limit=limit):
+            plain.select(plain.bar_at(BAR_MM).id)
+            write(plain, DEPTH, reading)
+            field(plain, QComboBox, KIND).setCurrentIndex(SITE)
+            spread = field(plain, QLineEdit, SPREAD)
+            assert spread.isReadOnly()
+            assert float(spread.text()) == pytest.approx(limit)
+            push(plain, "Tie")
+            tie = tie_of_bar(plain)
+            assert (tie.plus_minus_mm, tie.limits) == (pytest.approx(limit), True)
+            assert field(plain, QComboBox, KIND).currentIndex() == SITE
+            plain.trigger("undo")
+            plain.forget()
 
 
 def test_site_limits_follow_the_reading_while_it_is_typed(bar):
@@ -105,13 +108,14 @@ def test_site_limits_follow_the_reading_while_it_is_typed(bar):
     assert not field(bar, QLineEdit, SPREAD).isReadOnly()
 
 
-@pytest.mark.parametrize("unit", ["mm", "cm", "in"])
-def test_a_tie_applied_again_as_it_stands_is_no_edit(bar, unit):
+def test_a_tie_applied_again_as_it_stands_is_no_edit(bar, subtests):
     bar.type("35\r")
-    bar.trigger(f"unit-{unit}")
-    before = bar.document.job
-    push(bar, "Change tie")
-    assert bar.document.job is before
+    for unit in ["mm", "cm", "in"]:
+        with subtests.test(unit=unit):
+            bar.trigger(f"unit-{unit}")
+            before = bar.document.job
+            push(bar, "Change tie")
+            assert bar.document.job is before
 
 
 # From where.
@@ -200,45 +204,55 @@ def test_a_replaced_reading_that_contradicts_still_warns(bar):
 # Refused.
 
 
-@pytest.mark.parametrize("typed", ["0", "-5", "−5", "0 ± 1"])
-def test_a_depth_that_is_not_positive_is_told_in_the_box(bar, typed):
-    before = bar.document.job
-    bar.type("3")
-    bar.box.field.setText(typed)
-    bar.press(Qt.Key.Key_Return)
-    assert bar.document.job is before
-    assert bar.box.isVisible()
-    assert "more than zero" in bar.box.hint.text()
-    assert bar.box.field.text() == typed
+def test_a_depth_that_is_not_positive_is_told_in_the_box(bar, subtests):
+    for typed in ["0", "-5", "−5", "0 ± 1"]:
+        with subtests.test(typed=typed):
+            before = bar.document.job
+            bar.type("3")
+            bar.box.field.setText(typed)
+            bar.press(Qt.Key.Key_Return)
+            assert bar.document.job is before
+            assert bar.box.isVisible()
+            assert "more than zero" in bar.box.hint.text()
+            assert bar.box.field.text() == typed
+            bar.press(Qt.Key.Key_Escape)
 
 
-@pytest.mark.parametrize(("typed", "why"), [("5000", "faster than in air"), ("0.5", "slower than")])
-def test_an_impossible_depth_keeps_the_box_and_the_job(bar, typed, why):
-    before = bar.document.job
-    bar.type(typed + "\r")
-    assert bar.document.job is before
-    assert bar.box.isVisible()
-    assert why in bar.box.hint.text()
-    assert "Check the depth" in bar.box.hint.text()
-    assert bar.pane.rect().contains(bar.box.geometry())
+def test_an_impossible_depth_keeps_the_box_and_the_job(bar, subtests):
+    for typed, why in [("5000", "faster than in air"), ("0.5", "slower than")]:
+        with subtests.test(typed=typed, why=why):
+            before = bar.document.job
+            bar.type(typed + "\r")
+            assert bar.document.job is before
+            assert bar.box.isVisible()
+            assert why in bar.box.hint.text()
+            assert "Check the depth" in bar.box.hint.text()
+            assert bar.pane.rect().contains(bar.box.geometry())
+            bar.press(Qt.Key.Key_Escape)
 
 
-@pytest.mark.parametrize("typed", ["0", "-3", "−3", "deep", "5000"])
-def test_the_details_keep_what_cannot_be(bar, typed):
-    before = bar.document.job
-    write(bar, DEPTH, typed + "\r")
-    assert bar.document.job is before
-    assert bar.said.startswith("Warning: ")
-    assert field(bar, QLineEdit, DEPTH).text() == typed
+def test_the_details_keep_what_cannot_be(bar, subtests):
+    for typed in ["0", "-3", "−3", "deep", "5000"]:
+        with subtests.test(typed=typed):
+            bar.forget()
+            bar.select(bar.bar_at(BAR_MM).id)
+            before = bar.document.job
+            write(bar, DEPTH, typed + "\r")
+            assert bar.document.job is before
+            assert bar.said.startswith("Warning: ")
+            assert field(bar, QLineEdit, DEPTH).text() == typed
 
 
-@pytest.mark.parametrize("typed", ["0", "-12", "thick"])
-def test_a_diameter_on_the_meter_that_cannot_be_is_told(bar, typed):
-    before = bar.document.job
-    write(bar, DEPTH, "35")
-    write(bar, METER, typed + "\r")
-    assert bar.document.job is before
-    assert bar.said.startswith("Warning: ")
+def test_a_diameter_on_the_meter_that_cannot_be_is_told(bar, subtests):
+    for typed in ["0", "-12", "thick"]:
+        with subtests.test(typed=typed):
+            bar.forget()
+            bar.select(bar.bar_at(BAR_MM).id)
+            before = bar.document.job
+            write(bar, DEPTH, "35")
+            write(bar, METER, typed + "\r")
+            assert bar.document.job is before
+            assert bar.said.startswith("Warning: ")
 
 
 def test_all_known_depths_at_one_depth_still_give_numbers(plain):
@@ -253,16 +267,21 @@ def test_all_known_depths_at_one_depth_still_give_numbers(plain):
 # The crossing angle.
 
 
-@pytest.mark.parametrize("typed", ["45", "45°", "45 deg", "45,0"])
-def test_a_crossing_angle_is_typed_in_degrees(bar, typed):
-    write(bar, "Crossing angle", typed + "\r")
-    assert bar.bar_at(BAR_MM).crossing_deg == 45.0
-    assert field(bar, QLineEdit, "Crossing angle").text() == "45°"
+def test_a_crossing_angle_is_typed_in_degrees(bar, subtests):
+    for typed in ["45", "45°", "45 deg", "45,0"]:
+        with subtests.test(typed=typed):
+            write(bar, "Crossing angle", typed + "\r")
+            assert bar.bar_at(BAR_MM).crossing_deg == 45.0
+            assert field(bar, QLineEdit, "Crossing angle").text() == "45°"
+            bar.trigger("undo")
 
 
-@pytest.mark.parametrize("typed", ["", "10", "95", "-45", "oblique", "nan"])
-def test_a_crossing_angle_that_cannot_be_is_told(bar, typed):
-    before = bar.document.job
-    write(bar, "Crossing angle", typed + "\r")
-    assert bar.document.job is before
-    assert "from 20 to 90" in bar.said
+def test_a_crossing_angle_that_cannot_be_is_told(bar, subtests):
+    for typed in ["", "10", "95", "-45", "oblique", "nan"]:
+        with subtests.test(typed=typed):
+            bar.forget()
+            bar.select(bar.bar_at(BAR_MM).id)
+            before = bar.document.job
+            write(bar, "Crossing angle", typed + "\r")
+            assert bar.document.job is before
+            assert "from 20 to 90" in bar.said

@@ -132,30 +132,31 @@ def test_where_the_direct_waves_shift_comes_from_is_chosen(marked, monkeypatch, 
     assert held == (source == "measured")
 
 
-@pytest.mark.parametrize("unit", ["mm", "cm", "in"])
-def test_a_line_sheet_accepted_as_it_stands_changes_nothing(marked, monkeypatch, unit):
-    marked.window.units.activated.emit(["mm", "cm", "in"].index(unit))
-    before = marked.document.job
-    opened = fill(monkeypatch, LineSheet)
-    marked.trigger("line-sheet")
-    assert opened
-    assert opened[0].complaint.text() == ""
-    assert marked.document.job == before
+def test_a_line_sheet_accepted_as_it_stands_changes_nothing(marked, monkeypatch, subtests):
+    for unit in ["mm", "cm", "in"]:
+        with subtests.test(unit=unit):
+            marked.window.units.activated.emit(["mm", "cm", "in"].index(unit))
+            before = marked.document.job
+            opened = fill(monkeypatch, LineSheet)
+            marked.trigger("line-sheet")
+            assert opened
+            assert opened[0].complaint.text() == ""
+            assert marked.document.job == before
 
 
-@pytest.mark.parametrize("unit", ["mm", "cm", "in"])
-def test_a_job_sheet_accepted_as_it_stands_changes_nothing(marked, monkeypatch, unit):
-    marked.window.units.activated.emit(["mm", "cm", "in"].index(unit))
-    before = marked.document.job
-    assert before.specified_cover_mm == 35.0
-    fill(monkeypatch, JobSheet)
-    marked.trigger("job-sheet")
-    assert marked.document.job == before
+def test_a_job_sheet_accepted_as_it_stands_changes_nothing(marked, monkeypatch, subtests):
+    for unit in ["mm", "cm", "in"]:
+        with subtests.test(unit=unit):
+            marked.window.units.activated.emit(["mm", "cm", "in"].index(unit))
+            before = marked.document.job
+            assert before.specified_cover_mm == 35.0
+            fill(monkeypatch, JobSheet)
+            marked.trigger("job-sheet")
+            assert marked.document.job == before
 
 
-@pytest.mark.parametrize(
-    ("field", "typed"),
-    [
+def test_the_line_sheet_stays_open_and_says_what_cannot_be(marked, monkeypatch, subtests):
+    for field, typed in [
         ("start", "somewhere"),
         ("scale", "0"),
         ("scale", "-1"),
@@ -170,15 +171,14 @@ def test_a_job_sheet_accepted_as_it_stands_changes_nothing(marked, monkeypatch, 
         ("frequency", "0"),
         ("offset", "40 ± 0"),
         ("offset", "40 ± -5"),
-    ],
-)
-def test_the_line_sheet_stays_open_and_says_what_cannot_be(marked, monkeypatch, field, typed):
-    before = marked.document.job
-    opened = fill(monkeypatch, LineSheet, **{field: typed})
-    marked.trigger("line-sheet")
-    assert opened[0].complaint.text()
-    assert opened[0].result() == 0
-    assert marked.document.job is before
+    ]:
+        with subtests.test(field=field, typed=typed):
+            before = marked.document.job
+            opened = fill(monkeypatch, LineSheet, **{field: typed})
+            marked.trigger("line-sheet")
+            assert opened[0].complaint.text()
+            assert opened[0].result() == 0
+            assert marked.document.job is before
 
 
 def test_a_direct_wave_typed_by_hand_moves_every_depth(marked, monkeypatch):
@@ -217,13 +217,14 @@ def test_the_job_sheet_changes_name_note_and_specified_cover(marked, monkeypatch
     assert marked.document.job.specified_cover_mm is None
 
 
-@pytest.mark.parametrize("typed", ["thick", "0", "-35"])
-def test_the_job_sheet_refuses_a_cover_that_cannot_be(marked, monkeypatch, typed):
-    before = marked.document.job
-    opened = fill(monkeypatch, JobSheet, cover=typed)
-    marked.trigger("job-sheet")
-    assert opened[0].complaint.text()
-    assert marked.document.job is before
+def test_the_job_sheet_refuses_a_cover_that_cannot_be(marked, monkeypatch, subtests):
+    for typed in ["thick", "0", "-35"]:
+        with subtests.test(typed=typed):
+            before = marked.document.job
+            opened = fill(monkeypatch, JobSheet, cover=typed)
+            marked.trigger("job-sheet")
+            assert opened[0].complaint.text()
+            assert marked.document.job is before
 
 
 def test_the_job_sheet_says_how_good_the_meter_is(marked, monkeypatch):
@@ -256,17 +257,23 @@ def test_another_medium_is_not_measured_by_what_is_usual_for_concrete(marked, mo
     assert marked.document.job.zones[0].medium == "concrete"
 
 
-@pytest.mark.parametrize(
-    ("field", "typed"),
-    [("reading", "0"), ("reading", "-1"), ("reading", "good"), ("reading", ""),
-     ("shared", "100"), ("shared", "-1"), ("shared", "half"), ("shared", "")],
-)  # fmt: skip
-def test_the_job_sheet_refuses_a_meter_that_cannot_be(marked, monkeypatch, field, typed):
-    before = marked.document.job
-    opened = fill(monkeypatch, JobSheet, **{field: typed})
-    marked.trigger("job-sheet")
-    assert opened[0].complaint.text()
-    assert marked.document.job is before
+def test_the_job_sheet_refuses_a_meter_that_cannot_be(marked, monkeypatch, subtests):
+    for field, typed in [
+        ("reading", "0"),
+        ("reading", "-1"),
+        ("reading", "good"),
+        ("reading", ""),
+        ("shared", "100"),
+        ("shared", "-1"),
+        ("shared", "half"),
+        ("shared", ""),
+    ]:
+        with subtests.test(field=field, typed=typed):
+            before = marked.document.job
+            opened = fill(monkeypatch, JobSheet, **{field: typed})
+            marked.trigger("job-sheet")
+            assert opened[0].complaint.text()
+            assert marked.document.job is before
 
 
 @pytest.fixture
@@ -301,27 +308,27 @@ def test_the_card_of_the_demo_fits(sheet, demo):
     assert sheet.complaint.text() == ""
 
 
-@pytest.mark.parametrize(
-    "contents", [b"", b"[]", b"7", b"null", b"{", b'{"separation_mm": 40}', b"\xff\xfe\x00"]
-)
-def test_what_is_no_antenna_card_is_refused(sheet, tmp_path, contents):
-    path = tmp_path / "card.json"
-    path.write_bytes(contents)
-    shown = sheet.separation.text()
-    sheet.load_card(path)
-    assert "not an antenna card" in sheet.complaint.text()
-    assert sheet.separation.text() == shown
+def test_what_is_no_antenna_card_is_refused(sheet, tmp_path, subtests):
+    for contents in [b"", b"[]", b"7", b"null", b"{", b'{"separation_mm": 40}', b"\xff\xfe\x00"]:
+        with subtests.test(contents=contents):
+            sheet.complaint.clear()
+            path = tmp_path / "card.json"
+            path.write_bytes(contents)
+            shown = sheet.separation.text()
+            sheet.load_card(path)
+            assert "not an antenna card" in sheet.complaint.text()
+            assert sheet.separation.text() == shown
 
 
-@pytest.mark.parametrize(
-    ("field", "value"), [("centre_frequency_ghz", -1), ("separation_mm", "wide"), ("speed", 3)]
-)
-def test_a_card_with_a_value_that_cannot_be_is_refused(sheet, demo, tmp_path, field, value):
-    card = json.loads((demo.parent / "antenna_card.json").read_text())
-    path = tmp_path / "card.json"
-    path.write_text(json.dumps({**card, field: value}))
-    sheet.load_card(path)
-    assert "card.json" in sheet.complaint.text()
+def test_a_card_with_a_value_that_cannot_be_is_refused(sheet, demo, tmp_path, subtests):
+    for field, value in [("centre_frequency_ghz", -1), ("separation_mm", "wide"), ("speed", 3)]:
+        with subtests.test(field=field, value=value):
+            sheet.complaint.clear()
+            card = json.loads((demo.parent / "antenna_card.json").read_text())
+            path = tmp_path / "card.json"
+            path.write_text(json.dumps({**card, field: value}))
+            sheet.load_card(path)
+            assert "card.json" in sheet.complaint.text()
 
 
 def test_a_card_that_is_not_there_is_told(sheet, tmp_path):

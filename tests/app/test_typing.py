@@ -8,25 +8,24 @@ from PySide6.QtWidgets import QAbstractButton
 MM_PER_INCH = 25.4  # exactly, agreement of 1959
 
 
-@pytest.mark.parametrize(
-    ("text", "depth_mm"),
-    [
+def test_a_typed_length_reaches_the_box_letter_by_letter(marked, subtests):
+    for text, depth_mm in [
         ("7/8 in", 7 / 8 * MM_PER_INCH),
         ("1 1/4 in", 1.25 * MM_PER_INCH),
         ("23 mm", 23.0),
         ("0.9 in", 0.9 * MM_PER_INCH),
         ("2,3 cm", 23.0),
         (".9 in", 0.9 * MM_PER_INCH),
-    ],
-)
-def test_a_typed_length_reaches_the_box_letter_by_letter(marked, text, depth_mm):
-    bar = marked.bar_at(90.0)
-    marked.select(bar.id)
-    marked.type(text)
-    assert marked.box.field.text() == text
-    marked.press(Qt.Key.Key_Return)
-    assert marked.bar_at(90.0).tie is not None, marked.said
-    assert marked.bar_at(90.0).tie.depth_mm == pytest.approx(depth_mm)
+    ]:
+        with subtests.test(text=text, depth_mm=depth_mm):
+            bar = marked.bar_at(90.0)
+            marked.select(bar.id)
+            marked.type(text)
+            assert marked.box.field.text() == text
+            marked.press(Qt.Key.Key_Return)
+            assert marked.bar_at(90.0).tie is not None, marked.said
+            assert marked.bar_at(90.0).tie.depth_mm == pytest.approx(depth_mm)
+            marked.trigger("undo")
 
 
 def test_a_typed_uncertainty_goes_with_the_reading(marked):
@@ -43,25 +42,24 @@ def test_digits_of_the_keypad_open_the_box(marked):
     assert marked.box.field.text() == "3"
 
 
-@pytest.mark.parametrize(
-    ("text", "complaint"),
-    [
+def test_the_box_stays_open_and_says_what_is_wrong(marked, subtests):
+    for text, complaint in [
         ("3x", "“3x” is not a length."),
         ("0", "A known depth is more than zero."),
         ("3/0 in", "“3/0 in” divides by zero."),
         ("35 ± 0", "An uncertainty"),
         ("35 mm in", "“35 mm in” is not a length."),
-    ],
-)
-def test_the_box_stays_open_and_says_what_is_wrong(marked, text, complaint):
-    before = marked.document.job
-    marked.select(marked.bar_at(260.0).id)
-    marked.type(text)
-    marked.press(Qt.Key.Key_Return)
-    assert marked.box.isVisible()
-    assert marked.box.hint.text().startswith(complaint)
-    assert marked.document.job is before
-    assert marked.focus is marked.box.field
+    ]:
+        with subtests.test(text=text, complaint=complaint):
+            before = marked.document.job
+            marked.select(marked.bar_at(260.0).id)
+            marked.type(text)
+            marked.press(Qt.Key.Key_Return)
+            assert marked.box.isVisible()
+            assert marked.box.hint.text().startswith(complaint)
+            assert marked.document.job is before
+            assert marked.focus is marked.box.field
+            marked.press(Qt.Key.Key_Escape)
 
 
 def test_a_depth_that_no_wave_could_have_gives_a_sentence(marked):

@@ -22,23 +22,29 @@ def child(hand, kind, words):
     raise AssertionError(f"no {words} in the details")
 
 
-@pytest.mark.parametrize(
-    ("key", "mode"),
-    [("F2", "look"), ("F3", "bar"), ("F4", "face"), ("F6", "target"), ("F7", "note")],
-)
-def test_a_function_key_changes_the_mode_and_its_button(hand, key, mode):
-    hand.press(getattr(Qt.Key, f"Key_{key}"))
-    assert hand.window.marking.mode.id == mode
-    checked = [m.id for m in MODES if hand.window.commands[f"mode-{m.id}"].isChecked()]
-    assert checked == [mode]
+def test_a_function_key_changes_the_mode_and_its_button(hand, subtests):
+    for key, mode in [
+        ("F2", "look"),
+        ("F3", "bar"),
+        ("F4", "face"),
+        ("F6", "target"),
+        ("F7", "note"),
+    ]:
+        with subtests.test(key=key, mode=mode):
+            hand.press(getattr(Qt.Key, f"Key_{key}"))
+            assert hand.window.marking.mode.id == mode
+            checked = [m.id for m in MODES if hand.window.commands[f"mode-{m.id}"].isChecked()]
+            assert checked == [mode]
 
 
-@pytest.mark.parametrize(("mode", "kind"), [("target", "target"), ("bar", "bar"), ("face", "face")])
-def test_a_click_marks_what_the_mode_says(hand, mode, kind):
-    hand.trigger(f"mode-{mode}")
-    hand.click(*((260.0, 3.85) if mode == "face" else (265.0, 1.45)))
-    assert [mark.kind for mark in hand.line.marks] == [kind]
-    assert hand.document.selected == hand.line.marks[0]
+def test_a_click_marks_what_the_mode_says(hand, subtests):
+    for mode, kind in [("target", "target"), ("bar", "bar"), ("face", "face")]:
+        with subtests.test(mode=mode, kind=kind):
+            hand.trigger(f"mode-{mode}")
+            hand.click(*((260.0, 3.85) if mode == "face" else (265.0, 1.45)))
+            assert [mark.kind for mark in hand.line.marks] == [kind]
+            assert hand.document.selected == hand.line.marks[0]
+            hand.trigger("undo")
 
 
 def test_a_note_lies_where_it_was_clicked(hand):
@@ -95,23 +101,22 @@ def test_dragging_beside_a_mark_pans_and_changes_nothing(marked):
     assert marked.pane.box.viewRect() != before
 
 
-@pytest.mark.parametrize(
-    ("key", "held", "along_mm", "down_ns"),
-    [
+def test_arrows_nudge_the_selected_mark(marked, subtests):
+    for key, held, along_mm, down_ns in [
         (Qt.Key.Key_Right, Qt.KeyboardModifier.NoModifier, 5.0, 0.0),
         (Qt.Key.Key_Left, Qt.KeyboardModifier.NoModifier, -5.0, 0.0),
         (Qt.Key.Key_Down, Qt.KeyboardModifier.NoModifier, 0.0, 0.016),
         (Qt.Key.Key_Up, Qt.KeyboardModifier.ShiftModifier, 0.0, -5 * 0.016),
-    ],
-)
-def test_arrows_nudge_the_selected_mark(marked, key, held, along_mm, down_ns):
-    bar = marked.bar_at(260.0)
-    marked.select(bar.id)
-    marked.press(key, held)
-    moved = marked.line.mark(bar.id)
-    assert moved.position_mm - bar.position_mm == pytest.approx(along_mm)
-    assert moved.time_ns - bar.time_ns == pytest.approx(down_ns)
-    assert marked.document.selected == moved
+    ]:
+        with subtests.test(key=key, held=held, along_mm=along_mm, down_ns=down_ns):
+            bar = marked.bar_at(260.0)
+            marked.select(bar.id)
+            marked.press(key, held)
+            moved = marked.line.mark(bar.id)
+            assert moved.position_mm - bar.position_mm == pytest.approx(along_mm)
+            assert moved.time_ns - bar.time_ns == pytest.approx(down_ns)
+            assert marked.document.selected == moved
+            marked.trigger("undo")
 
 
 def test_an_anchor_nudged_past_its_neighbour_stays_selected(marked):
@@ -144,16 +149,17 @@ def test_arrows_without_a_selection_move_a_cursor_that_marks_by_enter(hand):
     assert bar.position_mm == pytest.approx(600.0, abs=10.0)
 
 
-@pytest.mark.parametrize("key", [Qt.Key.Key_Delete, Qt.Key.Key_Backspace])
-def test_delete_takes_the_selected_mark_away(marked, key):
-    bar = marked.bar_at(260.0)
-    marked.select(bar.id)
-    marked.press(key)
-    assert bar not in marked.line.marks
-    assert len(marked.marks("bar")) == 6
-    assert marked.document.selection is None
-    marked.trigger("undo")
-    assert bar in marked.line.marks
+def test_delete_takes_the_selected_mark_away(marked, subtests):
+    for key in [Qt.Key.Key_Delete, Qt.Key.Key_Backspace]:
+        with subtests.test(key=key):
+            bar = marked.bar_at(260.0)
+            marked.select(bar.id)
+            marked.press(key)
+            assert bar not in marked.line.marks
+            assert len(marked.marks("bar")) == 6
+            assert marked.document.selection is None
+            marked.trigger("undo")
+            assert bar in marked.line.marks
 
 
 def test_delete_with_nothing_selected_does_nothing(marked):
@@ -213,24 +219,31 @@ def test_the_keyboard_stays_in_a_field_whose_value_was_taken(marked):
     assert child(marked, QLineEdit, "Diameter").text() == "16 mm"
 
 
-@pytest.mark.parametrize(
-    ("words", "typed"),
-    [("Number", "four"), ("Number", ""), ("Number", "0"), ("Number", "²"),
-     ("Diameter", "thick"), ("Diameter", "0"), ("Known depth of the mark", "0"),
-     ("Known depth of the mark", ""), ("Uncertainty of the known depth", "none")],
-)  # fmt: skip
-def test_details_refuse_what_cannot_be(marked, words, typed):
-    marked.select(marked.bar_at(260.0).id)
-    before = marked.document.job
-    field = child(marked, QLineEdit, words)
-    if words == "Uncertainty of the known depth":
-        child(marked, QLineEdit, "Known depth of the mark").setText("35")
-    field.setFocus()
-    field.selectAll()
-    marked.press(Qt.Key.Key_Delete)
-    marked.type(typed + "\r")
-    assert marked.document.job is before
-    assert marked.said.startswith("Warning: ")
+def test_details_refuse_what_cannot_be(marked, subtests):
+    for words, typed in [
+        ("Number", "four"),
+        ("Number", ""),
+        ("Number", "0"),
+        ("Number", "²"),
+        ("Diameter", "thick"),
+        ("Diameter", "0"),
+        ("Known depth of the mark", "0"),
+        ("Known depth of the mark", ""),
+        ("Uncertainty of the known depth", "none"),
+    ]:
+        with subtests.test(words=words, typed=typed):
+            marked.forget()
+            marked.select(marked.bar_at(260.0).id)
+            before = marked.document.job
+            field = child(marked, QLineEdit, words)
+            if words == "Uncertainty of the known depth":
+                child(marked, QLineEdit, "Known depth of the mark").setText("35")
+            field.setFocus()
+            field.selectAll()
+            marked.press(Qt.Key.Key_Delete)
+            marked.type(typed + "\r")
+            assert marked.document.job is before
+            assert marked.said.startswith("Warning: ")
 
 
 def test_details_tie_with_origin_and_limits_and_untie(marked):

@@ -88,15 +88,16 @@ def test_the_ruler_stays_while_depths_rest_on_ties(plain):
     assert marked.said.startswith("Depths rest on ties")
 
 
-@pytest.mark.parametrize("time_ns", [-5.0, 1e-6, 500.0])
-def test_the_ruler_pulled_past_every_permittivity_stops_at_the_last(plain, time_ns):
+def test_the_ruler_pulled_past_every_permittivity_stops_at_the_last(plain, subtests):
     marked = plain
-    marked.pane.ruler.stretched.emit(100.0, time_ns, False)
-    marked.pane.ruler.stretched.emit(100.0, time_ns, True)
-    marked.settle()
-    assert 1.0 <= marked.document.results.permittivity <= 100.0 + 1e-9
-    marked.trigger("undo") if marked.document.job.zones[0].typed else None
-    assert marked.document.results.permittivity == pytest.approx(7.0)
+    for time_ns in [-5.0, 1e-6, 500.0]:
+        with subtests.test(time_ns=time_ns):
+            marked.pane.ruler.stretched.emit(100.0, time_ns, False)
+            marked.pane.ruler.stretched.emit(100.0, time_ns, True)
+            marked.settle()
+            assert 1.0 <= marked.document.results.permittivity <= 100.0 + 1e-9
+            marked.trigger("undo") if marked.document.job.zones[0].typed else None
+            assert marked.document.results.permittivity == pytest.approx(7.0)
 
 
 # The ledger.
@@ -117,14 +118,16 @@ def test_a_typed_permittivity_is_evidence_that_steps_aside(plain):
     assert marked.document.history.undo_words == "Keep the permittivity"
 
 
-@pytest.mark.parametrize("typed", ["eight", "0", "-3", "500", "8 ± 0 ± 1", "nan"])
-def test_a_permittivity_that_cannot_be_is_told(marked, typed):
-    before = marked.document.job
-    marked.window.ledger.field.setFocus()
-    marked.window.ledger.field.clear()
-    marked.type(typed + "\r")
-    assert marked.document.job is before
-    assert marked.said.startswith("Warning: ")
+def test_a_permittivity_that_cannot_be_is_told(marked, subtests):
+    for typed in ["eight", "0", "-3", "500", "8 ± 0 ± 1", "nan"]:
+        with subtests.test(typed=typed):
+            marked.forget()
+            before = marked.document.job
+            marked.window.ledger.field.setFocus()
+            marked.window.ledger.field.clear()
+            marked.type(typed + "\r")
+            assert marked.document.job is before
+            assert marked.said.startswith("Warning: ")
 
 
 def test_an_emptied_permittivity_goes_back_to_the_typical_one(plain):
@@ -152,24 +155,25 @@ def test_a_bare_permittivity_does_not_inherit_an_uncertainty(marked):
 # Units.
 
 
-@pytest.mark.parametrize("unit", ["mm", "cm", "in"])
-def test_a_unit_changes_every_length_shown(marked, unit):
+def test_a_unit_changes_every_length_shown(marked, subtests):
     tie_bar_2(marked)
     window = marked.window
-    index = ["mm", "cm", "in"].index(unit)
-    window.units.setCurrentIndex(index)
-    window.units.activated.emit(index)
-    marked.settle()
-    assert marked.document.job.unit == unit
-    assert f", {unit}" in marked.pane.ruler.labelText
-    assert f", {unit}" in marked.pane.distance_axis.labelText
-    assert f", {unit}" in marked.pane.strip.cover_axis.labelText
-    assert unit in window.ledger.antenna.text()
-    tied = next(bar for bar in marked.pane.marks.picture.bars if bar.tie_label)
-    assert tied.tie_label.endswith(unit)
-    words, time = next(item for item in marked.tick_places().items() if item[0] != "0")
-    depth_mm = float(words) * {"mm": 1.0, "cm": 10.0, "in": 25.4}[unit]
-    assert marked.pane.ruler.depth_mm(time) == pytest.approx(depth_mm, abs=0.05)
+    for unit in ["mm", "cm", "in"]:
+        with subtests.test(unit=unit):
+            index = ["mm", "cm", "in"].index(unit)
+            window.units.setCurrentIndex(index)
+            window.units.activated.emit(index)
+            marked.settle()
+            assert marked.document.job.unit == unit
+            assert f", {unit}" in marked.pane.ruler.labelText
+            assert f", {unit}" in marked.pane.distance_axis.labelText
+            assert f", {unit}" in marked.pane.strip.cover_axis.labelText
+            assert unit in window.ledger.antenna.text()
+            tied = next(bar for bar in marked.pane.marks.picture.bars if bar.tie_label)
+            assert tied.tie_label.endswith(unit)
+            words, time = next(item for item in marked.tick_places().items() if item[0] != "0")
+            depth_mm = float(words) * {"mm": 1.0, "cm": 10.0, "in": 25.4}[unit]
+            assert marked.pane.ruler.depth_mm(time) == pytest.approx(depth_mm, abs=0.05)
 
 
 def test_a_bare_number_is_in_the_unit_of_the_job(marked):

@@ -17,7 +17,7 @@ every depth without touching a node again.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -140,19 +140,20 @@ def _slopes(batch: "_Batch", found: _Found) -> Floats:
 
     With a quantity larger than taken, ln permittivity would come out lower by the slope.
     """
-    stepped = (
-        (_STEP_NS, replace(batch, two_way=batch.two_way + _STEP_NS)),
-        (_STEP_MM, replace(batch, separation=batch.separation + _STEP_MM)),
-        (_STEP_MM, replace(batch, height=batch.height + _STEP_MM)),
-        (_STEP_LOG, replace(batch, sine=batch.sine * np.exp(_STEP_LOG))),
+    steps = np.array([_STEP_NS, _STEP_MM, _STEP_MM, _STEP_LOG])
+    # Side by side they take a quarter of the time.
+    stepped = _Batch.joined(
+        (
+            replace(batch, two_way=batch.two_way + _STEP_NS),
+            replace(batch, separation=batch.separation + _STEP_MM),
+            replace(batch, height=batch.height + _STEP_MM),
+            replace(batch, sine=batch.sine * np.exp(_STEP_LOG)),
+        )
     )
-    return np.stack(
-        [
-            -(_settle(other, found.log_eps, found.apex, found.level).log_eps - found.log_eps) / step
-            for step, other in stepped
-        ],
-        axis=1,
-    )
+    start = (np.tile(value, len(steps)) for value in (found.log_eps, found.apex, found.level))
+    moved = _settle(stepped, *start).log_eps.reshape(len(steps), -1) - found.log_eps
+    slopes: Floats = -(moved / steps[:, None]).T
+    return slopes
 
 
 def _answer(
@@ -231,13 +232,19 @@ class _Batch:
             each("frequency_ghz") * priors.PULSE_PER_LINE_FREQUENCY,
         )  # fmt: skip
 
+    @classmethod
+    def joined(cls, batches: Sequence["_Batch"]) -> "_Batch":
+        """Batches of equally many nodes one after the other."""
+        names = [field.name for field in fields(cls)]
+        return cls(*(np.concatenate([getattr(one, name) for one in batches]) for name in names))
+
     def model(self, log_eps: Floats, apex: Floats) -> tuple[Floats, Floats]:
         """Times after the apex, and their slopes with ln permittivity, x0 and level, shape (3, ...)."""
         eps = np.exp(log_eps)
         cover, top = self._cover(eps)
         offset = self.sine[:, None] * (self.position - apex[:, None])
         side = self._echo(offset, cover, eps)
-        middle = self._echo(np.zeros_like(offset), cover, eps)
+        middle = self._echo(np.zeros((len(cover), 1)), cover, eps)
         per_depth = (side.per_mm - middle.per_mm) / top.per_mm[:, None]
         by_eps = (
             side.per_log_permittivity

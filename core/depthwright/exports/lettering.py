@@ -6,7 +6,7 @@ whatever it is saved as.
 
 import re
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 
 from matplotlib.font_manager import FontProperties, findfont, fontManager, get_font
 from matplotlib.textpath import text_to_path
@@ -58,6 +58,7 @@ def printable(text: str) -> str:
     return "".join(c if _has_glyph(c) else "□" for c in _BREAKS.sub(" ", text).strip())
 
 
+@lru_cache(maxsize=10_000)
 def width_mm(text: str, kind: Type) -> float:
     """Width of a line of text on paper, mm."""
     return sum(_advance_mm(c, kind) for c in text)
@@ -79,14 +80,17 @@ def wrap(text: str, kind: Type, room_mm: float, most: int | None = None) -> list
 
     Beyond ``most`` lines the text is cut off with ``…``.
     """
-    lines = [""]
+    lines, used_mm = [""], 0.0
     for word in printable(text).replace(" ± ", "\u00a0±\u00a0").split(" "):
-        longer = f"{lines[-1]} {word}" if lines[-1] else word
-        if width_mm(longer, kind) <= room_mm:
-            lines[-1] = longer
+        before = f"{lines[-1]} " if lines[-1] else ""
+        # Word by word: the same words are measured many times while a page is laid out.
+        longer_mm = (used_mm + width_mm(" ", kind) if before else 0.0) + width_mm(word, kind)
+        if longer_mm <= room_mm:
+            lines[-1], used_mm = before + word, longer_mm
             continue
         *whole, rest = _pieces(word, kind, room_mm)
         lines.extend([*whole, rest])
+        used_mm = width_mm(rest, kind)
     lines = [line for line in lines if line]
     if most is None or len(lines) <= most:
         return lines

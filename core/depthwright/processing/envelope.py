@@ -53,12 +53,14 @@ def _fill(traces: Block, found: Block, pieces: list[slice]) -> None:
         np.sqrt(magnitude, out=magnitude)
 
 
-def companion(traces: Block) -> Block:
+def companion(traces: NDArray[np.floating]) -> NDArray[np.floating]:
     """Hilbert companion of each trace, shape (traces, samples): the analytic signal's imaginary part."""
     spectrum = scipy.fft.rfft(traces, axis=-1)
     spectrum *= -1j
-    found: Block = scipy.fft.irfft(spectrum, n=traces.shape[-1], axis=-1, overwrite_x=True)
-    return found
+    beside: NDArray[np.floating] = scipy.fft.irfft(
+        spectrum, n=traces.shape[-1], axis=-1, overwrite_x=True
+    )
+    return beside
 
 
 def refine_peak(values: NDArray[np.floating], index: NDArray[np.intp]) -> Floats:

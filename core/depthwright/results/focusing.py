@@ -173,7 +173,7 @@ def _sharpness(job: Job, line: Line, stage: PickStage, view: _View, permittivity
     """The coherence's maximum over the places beside a mark, shape (trials,)."""
     antenna, scan = job.antenna_of(line), stage.scan
     traces = stage.block(view.first, view.last).astype(np.float64)
-    signal = traces + 1j * companion(traces)
+    signal = (traces + 1j * companion(traces)).astype(np.complex128, copy=False)
     living = alive(np.abs(signal))
     row = np.arange(view.last - view.first)[living]
     beside = max(1, int(_BESIDE_MM / scan.trace_spacing_mm))

@@ -126,8 +126,9 @@ def test_of_two_maxima_the_first_that_reaches_half_is_taken():
 def test_it_is_fast(count, most_s):
     """A tenth of a millisecond and some milliseconds on the machine it was made on; generous here."""
     here = places(count)
-    direct_shift(*here)
-    start = time.perf_counter()
-    for _ in range(5):
+    taken_s = []
+    for _ in range(6):
+        start = time.thread_time()  # whatever else the machine does
         direct_shift(*here)
-    assert (time.perf_counter() - start) / 5 < most_s
+        taken_s.append(time.thread_time() - start)
+    assert min(taken_s) < most_s

@@ -68,7 +68,7 @@ def samples_of(
     for position, cover in covers:
         near = np.abs(where - position) < 250
         slant = np.hypot(cover + 6, where[near] - position) - 6
-        arrivals = np.array([echo_ns(depth) for depth in slant])
+        arrivals = ZERO_NS + wave.travel_time(slant, PERMITTIVITY, SEPARATION_MM, HEIGHT_MM).time_ns
         fade = (cover / slant) ** 1.5
         data[near] -= 0.6 * fade[:, None] * ricker(time[None, :] - arrivals[:, None])
     if face_mm:

@@ -69,9 +69,9 @@ def test_far_along_the_surface_one_wave_runs_in_the_air_and_one_in_the_concrete(
 
 
 def test_a_whole_spectrum_takes_well_under_a_second():
-    start = time.perf_counter()
+    start = time.thread_time()  # whatever else the machine does
     direct_wave(np.linspace(0.02, 8.0, 200), 50.0, 3.0, 7.0)
-    assert time.perf_counter() - start < 1.0
+    assert time.thread_time() - start < 1.0
 
 
 @pytest.mark.parametrize(

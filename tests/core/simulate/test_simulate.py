@@ -18,6 +18,7 @@ from depthwright.simulate.scene import AntennaPair, Bar, Materials, Scene, raste
 
 PAIR = AntennaPair(40.0, 2.5, 2.0)
 DT_NS = 0.016
+SAMPLED = 360
 SAMPLES = Path(__file__).parents[3] / "sample_data"
 
 
@@ -55,55 +56,59 @@ def test_the_edges_absorb(monkeypatch):
     assert np.abs(near - far).max() < 1e-3 * np.abs(far).max()
 
 
+@pytest.fixture(scope="module")
+def bare():
+    """A trace over concrete without end: what is taken off to leave an echo alone."""
+    return antenna.simulate_half_space(Scene(8.0, 0.005, (0.0,), (1e4,)), PAIR, DT_NS, SAMPLED)[0]
+
+
+def echo(scene, bare, samples=SAMPLED):
+    """A scene's trace less the one over concrete without end."""
+    return fdtd.simulate_line(scene, PAIR, np.zeros(1), DT_NS, samples)[0] - bare[:samples]
+
+
+def picked_ns(trace):
+    """File time of the strongest echo after the direct wave."""
+    around = envelope(keep_band(trace[None], DT_NS, 1.83))
+    return refine_peak(around, 60 + around[:, 60:].argmax(axis=1))[0] * DT_NS
+
+
+@pytest.fixture(scope="module")
+def faces_ns(bare):
+    """File times of back faces by their thickness, mm."""
+    return {
+        thickness: picked_ns(echo(Scene(8.0, 0.005, (0.0,), (thickness,)), bare))
+        for thickness in (150.0, 200.0)
+    }
+
+
 @pytest.mark.parametrize("thickness", [150.0, 200.0])
-def test_the_back_face_comes_when_the_ray_says(thickness):
+def test_the_back_face_comes_when_the_ray_says(faces_ns, thickness):
     """Snell and Fermat for the ray; two dimensions and the near field keep the echo within 25 ps."""
-    bare = antenna.simulate_half_space(Scene(8.0, 0.005, (0.0,), (1e4,)), PAIR, DT_NS, 360)
-    slab = fdtd.simulate_line(
-        Scene(8.0, 0.005, (0.0,), (thickness,)), PAIR, np.zeros(1), DT_NS, 360
-    )
-    around = envelope(keep_band(slab - bare, DT_NS, 1.83))
-    found = refine_peak(around, 60 + around[:, 60:].argmax(axis=1))[0] * DT_NS
     ray = wave.travel_time(thickness, 8.0, 40.0, 2.5).time_ns
     zero = antenna.zero_time_ns(2.0, 1.83, DT_NS)
-    assert found - zero == pytest.approx(float(ray), abs=0.025)
+    assert faces_ns[thickness] - zero == pytest.approx(float(ray), abs=0.025)
+
+
+def test_thicker_by_50_mm_is_later_by_the_waves_time(faces_ns):
+    """Difference of two echoes: free of the antennas' near field; v = c / sqrt(eps)."""
+    rays = wave.travel_time(np.array([150.0, 200.0]), 8.0, 40.0, 2.5).time_ns
+    assert faces_ns[200.0] - faces_ns[150.0] == pytest.approx(rays[1] - rays[0], abs=0.006)
 
 
 @pytest.mark.parametrize(("cover", "diameter"), [(40.0, 12.0), (62.5, 16.0)])
-def test_a_bars_echo_comes_when_the_ray_says(cover, diameter):
+def test_a_bars_echo_comes_when_the_ray_says(bare, cover, diameter):
     """Within 20 ps (1.1 mm): bars drawn as whole cells and the grid's dispersion make it 10 to 17 ps late."""
-    bare = antenna.simulate_half_space(Scene(8.0, 0.005, (0.0,), (1e4,)), PAIR, DT_NS, 220)
     scene = Scene(8.0, 0.005, (0.0,), (300.0,), (Bar(0.0, cover, diameter),))
-    with_bar = fdtd.simulate_line(scene, PAIR, np.zeros(1), DT_NS, 220)
-    around = envelope(keep_band(with_bar - bare, DT_NS, 1.83))
-    found = refine_peak(around, 60 + around[:, 60:].argmax(axis=1))[0] * DT_NS
+    found = picked_ns(echo(scene, bare, 220))
     ray = wave.travel_time(cover, 8.0, 40.0, 2.5).time_ns
     assert found - antenna.zero_time_ns(2.0, 1.83, DT_NS) == pytest.approx(float(ray), abs=0.020)
 
 
-def test_thicker_by_50_mm_is_later_by_the_waves_time():
-    """Difference of two echoes: free of the antennas' near field; v = c / sqrt(eps)."""
-    times = []
-    bare = antenna.simulate_half_space(Scene(8.0, 0.0, (0.0,), (1e4,)), PAIR, DT_NS, 360)
-    for thickness in (150.0, 200.0):
-        slab = fdtd.simulate_line(
-            Scene(8.0, 0.0, (0.0,), (thickness,)), PAIR, np.zeros(1), DT_NS, 360
-        )
-        around = envelope(keep_band(slab - bare, DT_NS, 1.83))
-        times.append(refine_peak(around, 60 + around[:, 60:].argmax(axis=1))[0] * DT_NS)
-    rays = wave.travel_time(np.array([150.0, 200.0]), 8.0, 40.0, 2.5).time_ns
-    assert times[1] - times[0] == pytest.approx(rays[1] - rays[0], abs=0.006)
-
-
-def test_a_bar_is_an_echo_of_opposite_sign_to_the_back_face():
+def test_a_bar_is_an_echo_of_opposite_sign_to_the_back_face(bare):
     """Reflection to a conductor is -1, from concrete to air positive (Fresnel)."""
-    bare = antenna.simulate_half_space(Scene(8.0, 0.005, (0.0,), (1e4,)), PAIR, DT_NS, 200)[0]
-    deep = Scene(8.0, 0.005, (0.0,), (250.0,), (Bar(0.0, 60.0, 16.0),))
-    bar = fdtd.simulate_line(deep, PAIR, np.zeros(1), DT_NS, 200)[0] - bare
-    face = (
-        fdtd.simulate_line(Scene(8.0, 0.005, (0.0,), (60.0,)), PAIR, np.zeros(1), DT_NS, 200)[0]
-        - bare
-    )
+    bar = echo(Scene(8.0, 0.005, (0.0,), (250.0,), (Bar(0.0, 60.0, 16.0),)), bare, 200)
+    face = echo(Scene(8.0, 0.005, (0.0,), (60.0,)), bare, 200)
     assert np.corrcoef(bar, face)[0, 1] < -0.8
 
 
