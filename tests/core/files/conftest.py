@@ -55,7 +55,7 @@ def a_job(scan: str) -> Job:
     )
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def make_job() -> Callable[[str], Job]:
     """Makes the job of one line whose scan has the path given."""
     return a_job
