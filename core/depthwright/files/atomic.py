@@ -91,15 +91,24 @@ def check_replaceable(target: Path) -> None:
         raise DepthwrightError(f"{name} is a link that leads nowhere.", "Choose another name.")
     try:
         mode = os.stat(target).st_mode
+    except ValueError:
+        raise DepthwrightError(
+            "A file's name cannot hold a NUL character.", "Choose another name."
+        ) from None
     except OSError:
         return  # not there, or told when it is written
     if not stat.S_ISREG(mode):
         raise DepthwrightError(f"{name} is not a file.", "Choose another name.")
-    if not os.access(target, os.W_OK):
+    if not may_write(target):
         raise DepthwrightError(
             f"{name} is protected from being written to.",
             "Save under another name, or take the protection off the file.",
         )
+
+
+def may_write(path: Path) -> bool:
+    """Whether the system lets this user write to a file or folder, as far as it says so beforehand."""
+    return os.access(path, os.W_OK, effective_ids=os.access in os.supports_effective_ids)
 
 
 def not_written(name: str, cause: OSError) -> DepthwrightError:

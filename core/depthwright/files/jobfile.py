@@ -26,7 +26,13 @@ from pydantic import AwareDatetime, Field
 
 from depthwright import __version__
 from depthwright.errors import DepthwrightError
-from depthwright.files.atomic import check_replaceable, copy_beside, not_written, replacing
+from depthwright.files.atomic import (
+    check_replaceable,
+    copy_beside,
+    may_write,
+    not_written,
+    replacing,
+)
 from depthwright.files.job_reading import (
     MOST_BYTES,
     VERSION,
@@ -169,7 +175,7 @@ def save_job(
     """
     target = _real(path)
     check_replaceable(target)
-    former = read_bytes(target, "a job file") if target.is_file() else None
+    former = read_bytes(target, "a job file") if os.path.isfile(target) else None
     if former is not None and expected not in (None, _stamp_of(former)):
         raise ChangedOnDisk(
             f"{target.name} was changed by another program since it was opened here.",
@@ -294,11 +300,11 @@ def _if_job(raw: bytes) -> Parsed:
 
 def _keep_former(target: Path, version: int) -> None:
     """Give the version on disk its second name, and one of its own when it is of an earlier program."""
-    if not target.exists():
+    if not os.path.exists(target):
         return
     if 0 < version < VERSION:
         place = _original_path(target, version)
-        if not place.exists():
+        if not os.path.exists(place):
             copy_beside(target, place)
     try:
         copy_beside(target, backup_path(target), link=True)
@@ -314,7 +320,7 @@ def _original_path(target: Path, version: int) -> Path:
         place = target.with_name(f"{target.stem}.version-{version}{count}{ending}")
         if not os.path.lexists(place):
             return place
-        if place.is_file() and filecmp.cmp(place, target, shallow=False):
+        if os.path.isfile(place) and filecmp.cmp(place, target, shallow=False):
             return place
         number += 1
 
@@ -324,7 +330,7 @@ def _original_path(target: Path, version: int) -> Path:
 
 def _instead(source: Path) -> str:
     backup = backup_path(source)
-    if backup.is_file():
+    if os.path.isfile(backup):
         return f"Open {backup.name}, the version before the last save."
     return "Open a copy of it, or start a new job."
 
@@ -382,8 +388,8 @@ def _read_only(source: Path, data: Parsed) -> str:
             f"{source.name} was saved by a newer Depthwright{program_words(data)} and is opened to be "
             "read. Save it under another name to go on; that keeps only what this version knows."
         )
-    what = source.name if not os.access(source, os.W_OK) else ""
-    if not what and not os.access(source.parent, os.W_OK):
+    what = source.name if not may_write(source) else ""
+    if not what and not may_write(source.parent):
         what = f"The folder {source.parent.name or source.parent}"
     if not what:
         return ""

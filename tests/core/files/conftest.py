@@ -1,6 +1,8 @@
 """A job with every kind of mark, for the tests of files."""
 
-from collections.abc import Callable
+import os
+import tempfile
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
@@ -53,7 +55,7 @@ def a_job(scan: str) -> Job:
     )
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def make_job() -> Callable[[str], Job]:
     """Makes the job of one line whose scan has the path given."""
     return a_job
@@ -69,3 +71,34 @@ def job(tmp_path: Path) -> Job:
 def path(tmp_path: Path) -> Path:
     """Where to save it."""
     return tmp_path / "deck.dwjob"
+
+
+NOBODY = 65534
+
+
+@pytest.fixture
+def open_folder() -> Iterator[Path]:
+    """A folder that belongs to whoever :func:`nobody` is, below one that everybody may enter."""
+    if not hasattr(os, "geteuid"):
+        pytest.skip("this system has no modes of files")
+    with tempfile.TemporaryDirectory() as top:
+        os.chmod(top, 0o755)
+        folder = Path(top) / "mine"
+        folder.mkdir()
+        if os.geteuid() == 0:
+            os.chown(folder, NOBODY, NOBODY)
+        yield folder
+        folder.chmod(0o755)
+
+
+@pytest.fixture
+def nobody(open_folder: Path) -> Iterator[None]:
+    """Whoever runs the tests, a user who may do no more than the modes of files say."""
+    if os.geteuid() != 0:
+        yield
+        return
+    os.seteuid(NOBODY)
+    try:
+        yield
+    finally:
+        os.seteuid(0)
