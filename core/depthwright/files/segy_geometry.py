@@ -111,6 +111,8 @@ def _rounding(value_ps: float, samples: int) -> str:
     Windows of a multiple of 5 ns are usual; one of whole nanoseconds is believed only where the interval
     itself is no round number. Either only if windows are so far apart that one of them is not near anyway.
     """
+    if value_ps % 1:  # the field has room for fractions
+        return ""
     for step_ns, below, above, is_usual in (
         (_ROUND_WINDOW_NS, -0.5, 1.0, True),
         (1.0, -0.5, 0.5, value_ps % _ROUND_INTERVAL_PS != 0),

@@ -145,6 +145,13 @@ def test_traces_without_anything_in_their_headers_are_traces(line, samples):
     assert "ends in trace 12, after 92 of 100 samples" in line.ending()
 
 
+def test_a_last_trace_with_an_empty_header_is_a_trace(line, samples):
+    for trace in (TRACES - 2, TRACES - 1):
+        line.put_in(trace, 1, 0, 240)
+    line.raw += bytes(2 * TRACE_BYTES)
+    same(line.scan(), samples)
+
+
 @pytest.mark.parametrize(
     ("kept", "words"),
     [
