@@ -31,7 +31,7 @@ from depthwright.files.segy_geometry import (
     sample_interval,
     trace_positions,
 )
-from depthwright.files.segy_headers import ORDER_WORDS
+from depthwright.files.segy_headers import ORDER_WORDS, commonest
 from depthwright.files.segy_layout import Layout, read_layout
 from depthwright.files.segy_traces import Checked, check, read_headers, read_samples
 from depthwright.files.segy_write import WRITTEN_FORMATS, write_segy
@@ -152,7 +152,7 @@ def _examine(path: Path, given: Given) -> _Found:
     with _opened(file) as opened:
         layout = read_layout(_name(path), opened, file.size)
         layout, headers = find_end(_name(path), opened, layout, read_headers(opened, layout))
-    fields = (*layout.interval_fields, Stated("bytes 117", _commonest(headers["interval"])))
+    fields = (*layout.interval_fields, Stated("bytes 117", float(commonest(headers["interval"]))))
     interval, interval_fact = sample_interval(fields, layout.samples, layout.text, given.dt_ns)
     positions, positions_fact = trace_positions(
         headers, layout.text, layout.in_feet, given.trace_spacing_mm
@@ -240,11 +240,6 @@ def _check_all(file: _File, layout: Layout, report: Report) -> Checked:
 def _check_samples(file: _File, layout: Layout, report: Report) -> tuple[str, tuple[str, ...]]:
     checked = _check_all(file, layout, report)
     return checked.sha256, _sentences((checked.fact,))
-
-
-def _commonest(values: NDArray[np.uint16]) -> float:
-    found, counts = np.unique(values, return_counts=True)
-    return float(found[counts.argmax()])
 
 
 def _missing(found: _Found) -> MissingGeometry:

@@ -9,8 +9,10 @@ from depthwright.errors import DepthwrightError
 from depthwright.files.segy_headers import (
     TRACE_HEADER_BYTES,
     Record,
+    are_filled,
     looks_like,
     trace_header,
+    traces_before_strays,
 )
 from depthwright.files.segy_layout import Layout
 from depthwright.files.segy_numbers import FORMATS
@@ -47,12 +49,21 @@ def find_end(
             " is not read.",
             "Export the line again with traces of one length.",
         )
-    traces = _traces(file, layout, headers)
+    headers = headers[: _counted(layout, headers)]
+    traces = traces_before_strays(headers)
+    is_astray = traces < len(headers)
+    if not is_astray:
+        traces = _traces_before_room(file, layout, headers)
     left_over = layout.left_over + (layout.traces - traces) * layout.dtype.itemsize
     layout = replace(layout, traces=traces, left_over=left_over)
-    is_piece = left_over < layout.dtype.itemsize
-    is_cut = is_piece and _begins_a_trace(file, layout, first, headers[traces - 1])
-    ending = _cut(layout) if is_cut else _not_cut(layout)
+    if is_astray:
+        ending = _astray(layout)
+    elif left_over < layout.dtype.itemsize and _begins_a_trace(
+        file, layout, first, headers[traces - 1]
+    ):
+        ending = _cut(layout)
+    else:
+        ending = _not_cut(layout)
     return replace(layout, ending=ending), headers[:traces]
 
 
@@ -96,19 +107,22 @@ def _same_but_for_length(header: Record, first: Record) -> bool:
     return all(header[name] == first[name] for name in ("kind", "coordinate_scalar", "interval"))
 
 
-def _traces(file: BufferedReader, layout: Layout, headers: Record) -> int:
-    """Count the traces without the empty room after the last one, and without what is no trace."""
-    filled = np.zeros(len(headers), bool)
-    for name in headers.dtype.names or ():
-        filled |= headers[name] != 0
-    traces = int(np.flatnonzero(filled)[-1]) + 1 if filled.any() else len(headers)
+def _counted(layout: Layout, headers: Record) -> int:
+    """Count the traces, as the header does if what follows is no further one."""
+    stated = layout.stated_traces
+    if 0 < stated < len(headers) and not looks_like(headers[stated], headers[0]):
+        return stated
+    return len(headers)
+
+
+def _traces_before_room(file: BufferedReader, layout: Layout, headers: Record) -> int:
+    """Count the traces without the empty room after the last one."""
+    filled = np.flatnonzero(are_filled(headers))
+    traces = int(filled[-1]) + 1 if len(filled) else len(headers)
     for at, raw in pieces(file, layout, traces, len(headers)):
         has_bytes = np.frombuffer(raw, np.uint8).reshape(-1, layout.dtype.itemsize).any(axis=1)
         if has_bytes.any():
             traces = at + int(np.flatnonzero(has_bytes)[-1]) + 1
-    stated = layout.stated_traces
-    if 0 < stated < traces and not looks_like(headers[stated], headers[0]):
-        return stated
     return traces
 
 
@@ -128,6 +142,14 @@ def _begins_a_trace(file: BufferedReader, layout: Layout, first: Record, last: R
     )
 
 
+def _astray(layout: Layout) -> str:
+    number = layout.traces
+    return (
+        f"No trace follows trace {number} where one should: something else comes there, or bytes are"
+        f" missing from trace {number}. The traces up to it are shown; copy the file again, or {_AGAIN}"
+    )
+
+
 def _cut(layout: Layout) -> str:
     number = layout.traces + 1
     in_samples = layout.left_over - TRACE_HEADER_BYTES * (1 + layout.extra_headers)
@@ -135,13 +157,15 @@ def _cut(layout: Layout) -> str:
     place = f"in trace {number}, after {whole} of {layout.samples} samples"
     if in_samples <= 0:
         place = f"in the header of trace {number}"
+    return f"This file ends {place}. {_shown(layout)}; {_AGAIN}"
+
+
+def _shown(layout: Layout) -> str:
     if layout.stated_traces > layout.traces:
-        shown = f"{layout.traces} of {layout.stated_traces} traces are whole and are shown"
-    elif layout.traces == 1:
-        shown = "The one whole trace is shown"
-    else:
-        shown = f"The {layout.traces} whole traces are shown"
-    return f"This file ends {place}. {shown}; {_AGAIN}"
+        return f"{layout.traces} of {layout.stated_traces} traces are whole and are shown"
+    if layout.traces == 1:
+        return "The one whole trace is shown"
+    return f"The {layout.traces} whole traces are shown"
 
 
 def _not_cut(layout: Layout) -> str:

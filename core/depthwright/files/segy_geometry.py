@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from depthwright.errors import DepthwrightError
 from depthwright.files.facts import Fact, Stated
-from depthwright.files.segy_headers import Record
+from depthwright.files.segy_headers import Record, commonest
 
 Floats = NDArray[np.float64]
 
@@ -190,8 +190,7 @@ def trace_positions(
 
 def _angles(units: NDArray[np.uint16]) -> str:
     """Name the angles in which most traces give their coordinates; empty where they do not."""
-    found, counts = np.unique(units, return_counts=True)
-    return _ANGLES.get(int(found[counts.argmax()]), "")
+    return _ANGLES.get(commonest(units), "")
 
 
 def _tracks(headers: Record) -> Iterator[tuple[str, Floats]]:
