@@ -16,6 +16,7 @@ from depthwright.units import LENGTH_UNITS, LengthUnit, parse_length_mm
 from depthwright_app.dialogs.job_sheet import JobSheet
 from depthwright_app.dialogs.line_sheet import LineSheet
 from depthwright_app.dialogs.place_sheet import PlaceSheet
+from depthwright_app.dialogs.sheet_parts import asked
 from depthwright_app.document import tie_of
 from depthwright_app.job_state import Edit
 from depthwright_app.panels.display_settings import EXAGGERATIONS
@@ -271,7 +272,7 @@ class Entries(QObject):
         if line is None:
             return
         sheet = LineSheet(self.window, self.document.job, line)
-        if sheet.exec():
+        if asked(sheet):
             self.document.edit("Change line and antenna", sheet.change)
 
     def place_line(self) -> None:
@@ -284,11 +285,11 @@ class Entries(QObject):
             spot = mark.anchors[place.anchor or 0] if isinstance(mark, FaceMark) else mark
             mark_mm = spot.position_mm
         sheet = PlaceSheet(self.window, self.document.job, line, stage.scan.edges_mm, mark_mm)
-        if sheet.exec():
+        if asked(sheet):
             self.document.edit("Place the line", sheet.change)
 
     def edit_job(self) -> None:
         """The sheet of the job: name, note, specified cover, medium, cover meter."""
         sheet = JobSheet(self.window, self.document.job)
-        if sheet.exec():
+        if asked(sheet):
             self.document.edit("Change the job", sheet.change)

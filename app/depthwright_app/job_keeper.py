@@ -19,6 +19,7 @@ from depthwright_app.background import Background
 from depthwright_app.demo import copy_demo, user_folder
 from depthwright_app.dialogs.import_sheet import ImportSheet
 from depthwright_app.dialogs.recovery_sheet import RecoverySheet
+from depthwright_app.dialogs.sheet_parts import asked
 from depthwright_app.document import Document
 from depthwright_app.edit_keeper import EditKeeper
 from depthwright_app.importing import Incoming
@@ -115,7 +116,7 @@ class JobKeeper(QObject):
         """Have incoming files confirmed or corrected."""
         cards = [Path(card) for card in self.settings.cards]
         sheet = ImportSheet(self.window, incoming, self.document.job, cards, self.look())
-        if not sheet.exec():
+        if not asked(sheet):
             return None
         card = sheet.chosen_antenna()
         if sheet.card_used is not None:
@@ -157,7 +158,7 @@ class JobKeeper(QObject):
         if not left.found:
             return False
         sheet = RecoverySheet(self.window, left.found, self.edits.forget)
-        if not sheet.exec() or sheet.chosen is None:
+        if not asked(sheet) or sheet.chosen is None:
             return False
         self.recover(sheet.chosen)
         return True

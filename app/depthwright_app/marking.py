@@ -7,7 +7,7 @@ from PySide6.QtCore import QObject, Qt, Signal
 from depthwright import edits
 from depthwright.constants import TYPICAL_PERMITTIVITY_U
 from depthwright.errors import DepthwrightError
-from depthwright.job import FaceMark, Job, Tie
+from depthwright.job import FaceMark, Job
 from depthwright.measuring.picking import Pick
 from depthwright.units import format_length, parse_reading
 from depthwright_app.document import USUAL_ORIGIN, Document, mark_words
@@ -242,11 +242,15 @@ class Marking(QObject):
         if reading.value_mm <= 0:
             self.box.complain(NOT_POSITIVE)
             return
-        tie = Tie(
-            depth_mm=reading.value_mm,
-            plus_minus_mm=reading.plus_minus_mm or self.document.reading_u_mm,
-            origin=USUAL_ORIGIN[mark.kind],
-        )
+        try:
+            tie = edits.known_depth(
+                depth_mm=reading.value_mm,
+                plus_minus_mm=reading.plus_minus_mm or self.document.reading_u_mm,
+                origin=USUAL_ORIGIN[mark.kind],
+            )
+        except DepthwrightError as problem:
+            self.box.complain(str(problem))
+            return
         if self.document.tie_selected(tie):
             self.box.discard()
         else:

@@ -294,6 +294,17 @@ def delete_mark(job: Job, line_id: str, mark_id: str) -> Job:
     )
 
 
+def known_depth(**fields: Any) -> Tie:
+    """A known depth of what was typed.
+
+    Raises
+    ------
+    DepthwrightError
+        When it cannot be.
+    """
+    return _valid(Tie, fields)
+
+
 def tie_mark(job: Job, line_id: str, mark_id: str, tie: Tie | None) -> Job:
     """Attach a known depth to a bar or another target, or take it away with None.
 
@@ -359,8 +370,12 @@ def _map_line(job: Job, line_id: str, change: Callable[[Line], Line]) -> Job:
 
 def _with(part: Part, **fields: Any) -> Part:
     """A copy with other fields, validated again."""
+    return _valid(type(part), {**dict(part), **fields})
+
+
+def _valid(kind: type[Part], fields: dict[str, Any]) -> Part:
     try:
-        return type(part).model_validate({**dict(part), **fields})
+        return kind.model_validate(fields)
     except ValidationError as problem:
         first = problem.errors()[0]
         where = ".".join(str(piece) for piece in first["loc"]).replace("_", " ")

@@ -50,7 +50,7 @@ def main(count=50_000, seed=2):
         path = Path(folder) / "line.sgy"
         files = fuzz.spoilt(fuzz.seeds(Path(folder)), seed)
         for number, raw in enumerate(islice(files, count)):
-            path.write_bytes(raw)
+            fuzz.put(path, raw)
             watch = number % WATCHED == 0
             given = fuzz.given_to(number)
             try:

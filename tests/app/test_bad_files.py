@@ -5,7 +5,6 @@ import os
 import shutil
 
 import numpy as np
-import pytest
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QImage
 from PySide6.QtWidgets import QFileDialog

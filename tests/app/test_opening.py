@@ -79,10 +79,13 @@ class Held:
 def held(qtbot, tmp_path):
     window, document, background = QWidget(), Document(), Background()
     qtbot.addWidget(window)
-    held = Held(document, JobKeeper(document, background, window, tmp_path / "record.json"), qtbot)
+    record, kept = tmp_path / "record.json", tmp_path / "recovery"
+    keeper = JobKeeper(document, background, window, record, kept)
+    held = Held(document, keeper, qtbot)
     yield held
     held.let_go()
     background.close()
+    keeper.close()
 
 
 @pytest.fixture

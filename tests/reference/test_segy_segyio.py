@@ -1,7 +1,7 @@
 """SEG-Y samples against segyio, a general library for seismic files.
 
-Source: segyio 1.9.14, https://github.com/equinor/segyio. It refuses files that are cut or padded and decodes IBM
-fractions that are not normalised otherwise than the format says; ObsPy stands for those.
+Source: segyio 1.9.14, https://github.com/equinor/segyio. It refuses files that are cut or padded and decodes
+IBM fractions that are not normalised otherwise than the format says; ObsPy stands for those.
 """
 
 import numpy as np

@@ -3,6 +3,7 @@
 One sheet serves a whole batch. Nothing is read here but on request: a file is looked at before.
 """
 
+import math
 from collections.abc import Callable, Sequence
 from html import escape
 from pathlib import Path
@@ -372,8 +373,8 @@ def _positive(text: str) -> float:
 
 
 def _more(value: float) -> float:
-    if not value > 0:
-        raise DepthwrightError("That has to be more than zero.")
+    if not 0 < value < math.inf:
+        raise DepthwrightError("That has to be more than zero, and a number.")
     return value
 
 

@@ -27,3 +27,11 @@ def add_buttons(
     box.addWidget(buttons)
     # Once it is in the sheet: earlier, the sheet makes its first button the default.
     apply.setDefault(True)
+
+
+def asked(sheet: QDialog) -> bool:
+    """Run a sheet; whether it was accepted. It is gone once control is back in the event loop."""
+    try:
+        return bool(sheet.exec())
+    finally:
+        sheet.deleteLater()

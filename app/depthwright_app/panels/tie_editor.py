@@ -15,6 +15,7 @@ from PySide6.QtWidgets import (
 
 from depthwright.depth.priors import SITE_LIMIT_MM, SITE_LIMIT_SHARE
 from depthwright.errors import DepthwrightError
+from depthwright import edits
 from depthwright.job import Origin, Tie
 from depthwright.units import LengthUnit, format_length, from_mm, parse_length_mm
 from depthwright_app import theme
@@ -154,7 +155,7 @@ class TieEditor(QWidget):
             spread_mm = self._length(self.spread, tie.plus_minus_mm if tie else None)
         else:
             spread_mm = self._reading_u_mm
-        return Tie(
+        return edits.known_depth(
             depth_mm=depth_mm,
             plus_minus_mm=spread_mm,
             origin=ORIGINS[self.origin.currentIndex()],

@@ -26,7 +26,7 @@ from depthwright.files.segy_geometry import (
     sample_interval,
     trace_positions,
 )
-from depthwright.files.segy_headers import ORDER_WORDS
+from depthwright.files.segy_headers import ORDER_WORDS, commonest
 from depthwright.files.segy_layout import Layout, read_layout
 from depthwright.files.segy_traces import Checked, check, read_headers, read_samples
 from depthwright.files.segy_write import WRITTEN_FORMATS, write_segy
@@ -142,7 +142,7 @@ def _examine(path: Path, given: Given) -> _Found:
     with opened(file) as stream:
         layout = read_layout(file.name, stream, file.size)
         layout, headers = find_end(file.name, stream, layout, read_headers(stream, layout))
-    fields = (*layout.interval_fields, Stated("bytes 117", _commonest(headers["interval"])))
+    fields = (*layout.interval_fields, Stated("bytes 117", float(commonest(headers["interval"]))))
     interval, interval_fact = sample_interval(fields, layout.samples, layout.text, given.dt_ns)
     positions, positions_fact = trace_positions(
         headers, layout.text, layout.in_feet, given.trace_spacing_mm
@@ -192,11 +192,6 @@ def _check_all(file: File, layout: Layout, report: Report) -> Checked:
 def _check_samples(file: File, layout: Layout, report: Report) -> tuple[str, tuple[str, ...]]:
     checked = _check_all(file, layout, report)
     return checked.sha256, _sentences((checked.fact,))
-
-
-def _commonest(values: NDArray[np.uint16]) -> float:
-    found, counts = np.unique(values, return_counts=True)
-    return float(found[counts.argmax()])
 
 
 def _missing(found: _Found) -> MissingGeometry:

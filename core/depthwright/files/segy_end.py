@@ -1,7 +1,7 @@
 """Where the traces of a SEG-Y file end: cut, padded, counted wrongly, or each of its own length."""
 
 from dataclasses import replace
-from typing import BinaryIO
+from io import BufferedReader
 
 import numpy as np
 
@@ -9,18 +9,23 @@ from depthwright.errors import DepthwrightError
 from depthwright.files.segy_headers import (
     TRACE_HEADER_BYTES,
     Record,
+    are_filled,
     looks_like,
     trace_header,
+    traces_before_strays,
 )
 from depthwright.files.segy_layout import Layout
 from depthwright.files.segy_numbers import FORMATS
+from depthwright.files.segy_traces import pieces
 
 _AGAIN = "save the line again from the instrument."
 _MOST_WALKED = 200_000
 """Traces that are followed one by one; what differs in length does so before."""
 
 
-def find_end(name: str, file: BinaryIO, layout: Layout, headers: Record) -> tuple[Layout, Record]:
+def find_end(
+    name: str, file: BufferedReader, layout: Layout, headers: Record
+) -> tuple[Layout, Record]:
     """Say what is missing or too much at the end, and leave out what is no trace.
 
     Parameters
@@ -38,50 +43,63 @@ def find_end(name: str, file: BinaryIO, layout: Layout, headers: Record) -> tupl
     lengths = {*np.unique(headers["samples"]).tolist()}
     if piece is not None and looks_like(piece, first):
         lengths.add(int(piece["samples"]))
-    if len(lengths) > 1 and (walked := _walk(file, layout, first)):
+    if len(lengths) > 1 and (walked := _walk(file, layout, headers, piece)):
         raise DepthwrightError(
             f"The traces of {name} differ in length ({min(walked)} to {max(walked)} samples), which"
             " is not read.",
             "Export the line again with traces of one length.",
         )
-    traces = _traces(layout, headers)
+    headers = headers[: _counted(layout, headers)]
+    traces = traces_before_strays(headers)
+    is_astray = traces < len(headers)
+    if not is_astray:
+        traces = _traces_before_room(file, layout, headers)
     left_over = layout.left_over + (layout.traces - traces) * layout.dtype.itemsize
     layout = replace(layout, traces=traces, left_over=left_over)
-    is_cut = left_over < layout.dtype.itemsize and _begins_a_trace(
-        file, layout, headers[traces - 1]
-    )
-    ending = _cut(layout) if is_cut else _not_cut(layout)
+    if is_astray:
+        ending = _astray(layout)
+    elif left_over < layout.dtype.itemsize and _begins_a_trace(
+        file, layout, first, headers[traces - 1]
+    ):
+        ending = _cut(layout)
+    else:
+        ending = _not_cut(layout)
     return replace(layout, ending=ending), headers[:traces]
 
 
-def _piece(file: BinaryIO, layout: Layout) -> Record | None:
+def _piece(file: BufferedReader, layout: Layout) -> Record | None:
     """Header of what comes after the whole traces, if it is all there."""
     file.seek(layout.first_byte + layout.traces * layout.dtype.itemsize)
     raw = file.read(min(TRACE_HEADER_BYTES, layout.left_over))
     return trace_header(raw, layout.order) if len(raw) == TRACE_HEADER_BYTES else None
 
 
-def _walk(file: BinaryIO, layout: Layout, first: Record) -> set[int]:
+def _walk(file: BufferedReader, layout: Layout, headers: Record, piece: Record | None) -> set[int]:
     """Follow the traces by the length that each one states: these, if that leads through the file.
 
-    Nothing if it does not, or if all are alike.
+    Nothing if it does not, or if all are alike. Up to the first header that differs, traces lie as the
+    layout says.
     """
-    width = FORMATS[layout.code].bytes
-    at, end = layout.first_byte, layout.first_byte + layout.traces * layout.dtype.itemsize
-    end += layout.left_over
-    header, found = first, set[int]()
+    differing = np.flatnonzero(headers["samples"] != layout.samples)
+    number = int(differing[0]) if len(differing) else len(headers)
+    header = headers[number] if len(differing) else piece
+    found = {layout.samples} if number else set[int]()
+    end = layout.first_byte + layout.traces * layout.dtype.itemsize + layout.left_over
+    at = layout.first_byte + number * layout.dtype.itemsize
     for _ in range(_MOST_WALKED):
+        if header is None or not (header["samples"] and _same_but_for_length(header, headers[0])):
+            return set()
         samples = int(header["samples"])
-        at += TRACE_HEADER_BYTES * (1 + layout.extra_headers) + samples * width
+        at += TRACE_HEADER_BYTES * (1 + layout.extra_headers)
+        at += samples * FORMATS[layout.code].bytes
         if at == end:
             found.add(samples)
         if at + TRACE_HEADER_BYTES > end:
             break
         file.seek(at)
         header = trace_header(file.read(TRACE_HEADER_BYTES), layout.order)
-        if not (header["samples"] and _same_but_for_length(header, first)):
-            return set()
-        found.add(samples)
+        if _same_but_for_length(header, headers[0]):
+            found.add(samples)
     return found if len(found) > 1 else set()
 
 
@@ -89,19 +107,26 @@ def _same_but_for_length(header: Record, first: Record) -> bool:
     return all(header[name] == first[name] for name in ("kind", "coordinate_scalar", "interval"))
 
 
-def _traces(layout: Layout, headers: Record) -> int:
-    """Count the traces without the empty room after the last one, and without what is no trace."""
-    filled = np.zeros(len(headers), bool)
-    for name in headers.dtype.names or ():
-        filled |= headers[name] != 0
-    traces = int(np.flatnonzero(filled)[-1]) + 1 if filled.any() else len(headers)
+def _counted(layout: Layout, headers: Record) -> int:
+    """Count the traces, as the header does if what follows is no further one."""
     stated = layout.stated_traces
-    if 0 < stated < traces and not looks_like(headers[stated], headers[0]):
+    if 0 < stated < len(headers) and not looks_like(headers[stated], headers[0]):
         return stated
+    return len(headers)
+
+
+def _traces_before_room(file: BufferedReader, layout: Layout, headers: Record) -> int:
+    """Count the traces without the empty room after the last one."""
+    filled = np.flatnonzero(are_filled(headers))
+    traces = int(filled[-1]) + 1 if len(filled) else len(headers)
+    for at, raw in pieces(file, layout, traces, len(headers)):
+        has_bytes = np.frombuffer(raw, np.uint8).reshape(-1, layout.dtype.itemsize).any(axis=1)
+        if has_bytes.any():
+            traces = at + int(np.flatnonzero(has_bytes)[-1]) + 1
     return traces
 
 
-def _begins_a_trace(file: BinaryIO, layout: Layout, last: Record) -> bool:
+def _begins_a_trace(file: BufferedReader, layout: Layout, first: Record, last: Record) -> bool:
     """Tell whether the piece after the last whole trace is one more, as far as its bytes go."""
     file.seek(layout.first_byte + layout.traces * layout.dtype.itemsize)
     raw = file.read(layout.left_over)
@@ -109,11 +134,19 @@ def _begins_a_trace(file: BinaryIO, layout: Layout, last: Record) -> bool:
         return False
     piece = trace_header(raw[:TRACE_HEADER_BYTES].ljust(TRACE_HEADER_BYTES, b"\0"), layout.order)
     if len(raw) >= TRACE_HEADER_BYTES:
-        return looks_like(piece, last)
+        return looks_like(piece, last) or looks_like(piece, first)
     # A part of a header is told by its number, in bytes 1 to 8.
     return any(
         len(raw) >= until and int(piece[name]) - int(last[name]) == 1
         for name, until in (("number_in_line", 4), ("number_in_file", 8))
+    )
+
+
+def _astray(layout: Layout) -> str:
+    number = layout.traces
+    return (
+        f"No trace follows trace {number} where one should: something else comes there, or bytes are"
+        f" missing from trace {number}. The traces up to it are shown; copy the file again, or {_AGAIN}"
     )
 
 
@@ -124,13 +157,15 @@ def _cut(layout: Layout) -> str:
     place = f"in trace {number}, after {whole} of {layout.samples} samples"
     if in_samples <= 0:
         place = f"in the header of trace {number}"
+    return f"This file ends {place}. {_shown(layout)}; {_AGAIN}"
+
+
+def _shown(layout: Layout) -> str:
     if layout.stated_traces > layout.traces:
-        shown = f"{layout.traces} of {layout.stated_traces} traces are whole and are shown"
-    elif layout.traces == 1:
-        shown = "The one whole trace is shown"
-    else:
-        shown = f"The {layout.traces} whole traces are shown"
-    return f"This file ends {place}. {shown}; {_AGAIN}"
+        return f"{layout.traces} of {layout.stated_traces} traces are whole and are shown"
+    if layout.traces == 1:
+        return "The one whole trace is shown"
+    return f"The {layout.traces} whole traces are shown"
 
 
 def _not_cut(layout: Layout) -> str:

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from depthwright.errors import DepthwrightError
 from depthwright.files.facts import Fact, Stated
-from depthwright.files.segy_headers import Record
+from depthwright.files.segy_headers import Record, commonest
 
 Floats = NDArray[np.float64]
 
@@ -112,6 +112,8 @@ def _rounding(value_ps: float, samples: int) -> str:
     Windows of a multiple of 5 ns are usual; one of whole nanoseconds is believed only where the interval
     itself is no round number. Either only if windows are so far apart that one of them is not near anyway.
     """
+    if value_ps % 1:  # the field has room for fractions
+        return ""
     for step_ns, below, above, is_usual in (
         (_ROUND_WINDOW_NS, -0.5, 1.0, True),
         (1.0, -0.5, 0.5, value_ps % _ROUND_INTERVAL_PS != 0),
@@ -189,8 +191,7 @@ def trace_positions(
 
 def _angles(units: NDArray[np.uint16]) -> str:
     """Name the angles in which most traces give their coordinates; empty where they do not."""
-    found, counts = np.unique(units, return_counts=True)
-    return _ANGLES.get(int(found[counts.argmax()]), "")
+    return _ANGLES.get(commonest(units), "")
 
 
 def _tracks(headers: Record) -> Iterator[tuple[str, Floats]]:

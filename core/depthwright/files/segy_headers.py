@@ -62,6 +62,9 @@ HEADER_FIELDS = np.dtype([(name, kind) for name, kind, _ in _TRACE_FIELDS])
 
 _STEADY_FIELDS = ("kind", "coordinate_scalar", "samples", "interval")
 
+_FEWEST = 4
+"""Headers by which it can be told where they end."""
+
 ORDER_WORDS = {">": "big", "<": "little"}
 
 
@@ -112,6 +115,39 @@ def looks_like(header: Record, other: Record) -> bool:
     filled = [name for name in _STEADY_FIELDS if other[name]]
     alike = sum(int(header[name] == other[name]) for name in filled or _STEADY_FIELDS)
     return 2 * alike > len(filled) if filled else alike == len(_STEADY_FIELDS)
+
+
+def traces_before_strays(headers: Record) -> int:
+    """Count the traces before the place from which on nothing looks like a trace header.
+
+    That is so where bytes are missing or too many. Headers that are left empty or are numbered on are no
+    strays, and a single one may lie.
+    """
+    first = headers[0]
+    filled = [name for name in _STEADY_FIELDS if first[name]]
+    if len(headers) < _FEWEST or not filled or not looks_like(headers[1], first):
+        return len(headers)
+    alike = np.sum([headers[name] == first[name] for name in filled], axis=0)
+    fine = (2 * alike > len(filled)) | ~are_filled(headers)
+    for name in ("number_in_line", "number_in_file"):
+        number = headers[name].astype(np.int64) - int(first[name])
+        fine |= number == np.arange(len(headers))
+    until = int(np.flatnonzero(fine)[-1]) + 1
+    return until if len(headers) - until > 1 else len(headers)
+
+
+def are_filled(headers: Record) -> NDArray[np.bool_]:
+    """Tell in which of the headers something stands, shape (traces,)."""
+    filled = np.zeros(len(headers), bool)
+    for name in headers.dtype.names or ():
+        filled |= headers[name] != 0
+    return filled
+
+
+def commonest(values: NDArray[np.integer]) -> int:
+    """Return the value that most traces have."""
+    found, counts = np.unique(values, return_counts=True)
+    return int(found[counts.argmax()])
 
 
 def encode_text(lines: list[str]) -> bytes:

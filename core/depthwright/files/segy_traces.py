@@ -39,7 +39,7 @@ def read_headers(file: BufferedReader, layout: Layout) -> Record:
 def _header_pieces(file: BufferedReader, layout: Layout) -> Iterator[tuple[int, Record]]:
     """Headers as stored, some at a time: the first one's trace and the fields, good until the next."""
     if layout.dtype.itemsize < _FAR_APART_BYTES:
-        for at, raw in _pieces(file, layout, 0, layout.traces):
+        for at, raw in pieces(file, layout, 0, layout.traces):
             yield at, np.frombuffer(raw, layout.dtype)["header"]
         return
     for at in range(layout.traces):
@@ -59,7 +59,7 @@ def read_samples(file: BufferedReader, layout: Layout, first: int, last: int) ->
         If the file ends before.
     """
     block = np.empty((last - first, layout.samples), np.float32)
-    for at, raw in _pieces(file, layout, first, last):
+    for at, raw in pieces(file, layout, first, last):
         stored = np.frombuffer(raw, layout.dtype)["samples"]
         here = slice(at - first, at - first + len(stored))
         decode_samples(stored, layout.code, layout.order, out=block[here])
@@ -109,7 +109,7 @@ def check(file: BufferedReader, layout: Layout, report: Report) -> Checked:
     """
     digest = hashlib.sha256(file.read(layout.first_byte))
     not_finite = dead = 0
-    for at, raw in _pieces(file, layout, 0, layout.traces):
+    for at, raw in pieces(file, layout, 0, layout.traces):
         report(at / layout.traces)
         digest.update(raw)
         stored = np.frombuffer(raw, layout.dtype)["samples"]
@@ -123,12 +123,12 @@ def check(file: BufferedReader, layout: Layout, report: Report) -> Checked:
     return Checked(digest.hexdigest(), layout.traces, not_finite, dead)
 
 
-def _pieces(
+def pieces(
     file: BufferedReader, layout: Layout, first: int, last: int
 ) -> Iterator[tuple[int, memoryview]]:
     """Traces as stored, some at a time: the first one's index and the bytes, good until the next."""
     size = layout.dtype.itemsize
-    step = min(max(1, _PIECE_BYTES // size), last - first)
+    step = max(1, min(_PIECE_BYTES // size, last - first))
     buffer = memoryview(bytearray(step * size))
     file.seek(layout.first_byte + first * size)
     for at in range(first, last, step):

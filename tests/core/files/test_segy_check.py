@@ -1,12 +1,14 @@
 """A SEG-Y file is at hand before its samples have been looked at; the check behind that finds the rest."""
 
 import hashlib
+import tracemalloc
 
 import numpy as np
 import pytest
 
 from depthwright.errors import DepthwrightError
 from depthwright.files.segy import WRITTEN_FORMATS, open_segy, read_segy, write_segy
+from depthwright.job import Given
 
 TRACES, SAMPLES = 900, 400  # three pieces of a megabyte
 TRACE_BYTES = 240 + 4 * SAMPLES
@@ -138,3 +140,28 @@ def test_a_file_that_is_gone_at_the_check_is_told(path):
     path.unlink()
     with pytest.raises(DepthwrightError, match=r"line\.sgy does not exist"):
         scan.check()
+
+
+@pytest.mark.parametrize("samples", [512, 8000])
+def test_opening_and_reading_take_memory_for_headers_and_block_alone(tmp_path, samples):
+    """The file is 48 MB of dead traces, which take no room on most disks."""
+    path = tmp_path / "long.sgy"
+    write_segy(path, np.ones((2, samples), np.float32), 10 / samples, 5.0 * np.arange(2))
+    trace_bytes = 240 + 4 * samples
+    traces = 48_000_000 // trace_bytes
+    with path.open("r+b") as file:
+        last = file.read()[3600:3840]
+        file.truncate(3600 + traces * trace_bytes)
+        file.seek(3600 + (traces - 1) * trace_bytes)
+        file.write(last)
+    tracemalloc.start()
+    try:
+        scan = open_segy(path, Given(trace_spacing_mm=5.0))
+        scan.block(traces - 50, traces)
+        scan.check()
+        peak = tracemalloc.get_traced_memory()[1]
+    finally:
+        tracemalloc.stop()
+    assert scan.traces == traces
+    # Some copies of a piece of a megabyte, the block, and of each header what is kept.
+    assert peak < 4 * 2**20 + 2 * 50 * trace_bytes + 150 * traces

@@ -136,6 +136,7 @@ def test_an_interval_that_looks_rounded_is_worth_a_word(
         (25, 512),  # 12.8 ns: 25 ps is a round number itself
         (13, 1024),  # some whole nanosecond is always near
         (7, 4096),  # some multiple of 5 ns is always near
+        (19.6, 512),  # a field that holds fractions has no need to round
     ],
 )
 def test_an_interval_that_need_not_be_rounded_is_not_doubted(field, samples):

@@ -57,7 +57,7 @@ def written(folder, samples, **options):
 
 @pytest.mark.parametrize("byte_order", ["big", "little"])
 @pytest.mark.parametrize("sample_format", WRITTEN_FORMATS)
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=8, deadline=None)
 @given(data=st.data())
 def test_samples_come_back_to_the_precision_of_the_format(sample_format, byte_order, data):
     low, high = lowest(sample_format), {**SIGNED, **UNSIGNED}[sample_format]
@@ -76,7 +76,7 @@ def test_samples_come_back_to_the_precision_of_the_format(sample_format, byte_or
         np.testing.assert_array_equal(back, np.rint(samples))
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(
     tenths=st.lists(st.integers(5, 900), min_size=2, max_size=60),
     start=st.integers(-9_000_000, 9_000_000),
@@ -90,7 +90,7 @@ def test_positions_come_back_to_a_tenth_of_a_millimetre(tenths, start, direction
     np.testing.assert_allclose(back, positions, rtol=0, atol=1e-6)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(dt_ns=st.floats(0.001, 32.0))
 def test_the_sample_interval_comes_back_in_full_from_the_text_header(dt_ns):
     with TemporaryDirectory() as folder:

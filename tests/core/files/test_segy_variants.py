@@ -145,6 +145,13 @@ def test_traces_without_anything_in_their_headers_are_traces(line, samples):
     assert "ends in trace 12, after 92 of 100 samples" in line.ending()
 
 
+def test_a_last_trace_with_an_empty_header_is_a_trace(line, samples):
+    for trace in (TRACES - 2, TRACES - 1):
+        line.put_in(trace, 1, 0, 240)
+    line.raw += bytes(2 * TRACE_BYTES)
+    same(line.scan(), samples)
+
+
 @pytest.mark.parametrize(
     ("kept", "words"),
     [
@@ -173,6 +180,28 @@ def test_a_count_of_traces_that_is_too_small_hides_none(line, samples):
     line.put(3501, 2, 1).put(3513, 4, 8)
     same(line.scan(), samples)
     assert line.ending() == "This file counts 4 traces and holds 12, which are all shown."
+
+
+@pytest.mark.parametrize(("gone", "much"), [(1, 0), (700, 0), (0, 1), (0, 77)])
+def test_where_bytes_are_lost_or_added_the_traces_before_are_shown(line, samples, gone, much):
+    place = 3600 + 5 * TRACE_BYTES + 600  # in trace 6, and with 700 bytes into trace 7
+    line.raw[place : place + gone] = b"\x07" * much
+    scan = line.scan(Given())
+    np.testing.assert_array_equal(scan.block(0, 5), samples[:5])
+    assert scan.traces == 6
+    assert line.ending() == (
+        "No trace follows trace 6 where one should: something else comes there, or bytes are missing"
+        " from trace 6. The traces up to it are shown; copy the file again, or save the line again"
+        " from the instrument."
+    )
+
+
+@pytest.mark.parametrize("first", [1, 6])
+def test_headers_left_empty_from_some_trace_on_are_headers(line, samples, first):
+    for trace in range(first, TRACES):
+        line.put_in(trace, 1, 0, 240)
+    same(line.scan(), samples)
+    assert line.ending() == ""
 
 
 # Traces of their own lengths.
