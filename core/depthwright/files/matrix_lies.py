@@ -110,7 +110,7 @@ def _by_samples(seen: Block) -> tuple[TracesIn, str, bool]:
 
 def _common(traces: Block) -> float:
     """Share of the energy in what all traces, shape (traces, samples), have in common; each less its mean."""
-    values = np.nan_to_num(traces.astype(np.float64), nan=0.0, posinf=0.0, neginf=0.0)
+    values = np.where(np.isfinite(traces), traces, np.float32(0)).astype(np.float64)
     values = values / max(float(np.abs(values).max()), 1e-300)
     values = values - values.mean(axis=1, keepdims=True)
     energy = float((values**2).sum())

@@ -6,7 +6,7 @@ They are read, not mapped: a mapped file that is cut ends the program.
 import tokenize
 import warnings
 from dataclasses import dataclass
-from io import BufferedReader
+from io import BufferedReader, BytesIO
 from pathlib import Path
 
 import numpy as np
@@ -30,6 +30,7 @@ from depthwright.job import TracesIn
 from depthwright.scan import Block, BlockReader
 
 MAGIC = b"\x93NUMPY"
+_HEAD_BYTES = 2**16
 _REFUSED = {
     "c": "complex numbers",
     "O": "Python objects",
@@ -57,8 +58,9 @@ def read_npy(path: Path) -> Matrix:
     with reading(path):
         file = File.find(path)
     with opened(file) as again:
-        shape, in_columns, dtype = _header(file, again)
-        first_byte = again.tell()
+        head = BytesIO(again.read(_HEAD_BYTES))  # a damaged header may claim to be of any length
+    shape, in_columns, dtype = _header(file, head)
+    first_byte = head.tell()
     rows, columns = plane(f"{file.name} holds an array", shape)
     body = file.size - first_byte
     left_over = body - rows * columns * dtype.itemsize
@@ -147,19 +149,17 @@ class Stored:
         return np.frombuffer(raw, self.dtype).reshape(last - first, self.length)
 
 
-def _header(
-    file: File, again: BufferedReader
-) -> tuple[tuple[int, ...], bool, np.dtype[np.generic]]:
+def _header(file: File, head: BytesIO) -> tuple[tuple[int, ...], bool, np.dtype[np.generic]]:
     """Shape, whether columns come one after the other, and kind of numbers."""
     try:
         with warnings.catch_warnings(action="ignore"):  # odd literals in a header that is none
-            version = npy_format.read_magic(again)
+            version = npy_format.read_magic(head)
             read = (
                 npy_format.read_array_header_1_0
                 if version == (1, 0)
                 else npy_format.read_array_header_2_0
             )
-            shape, in_columns, dtype = read(again)
+            shape, in_columns, dtype = read(head)
     except _BROKEN as cause:
         raise DepthwrightError(
             f"{file.name} is marked as .npy, but its header cannot be read.",

@@ -6,6 +6,8 @@ The name's ending counts only where the contents do not tell.
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
+
 from depthwright.errors import DepthwrightError
 from depthwright.files.facts import FileFacts, Need
 from depthwright.files.hdf5 import is_hdf5, read_hdf5
@@ -147,4 +149,8 @@ def glance(path: str | Path, given: Given = NOTHING_GIVEN) -> Glance:
         scan = matrix_scan(matrix, given.model_copy(update=stand_in), str(path))
     traces = sample_traces(scan, GLANCE_TRACES)
     read_ns = None if "sample_interval" in facts.needs else scan.dt_ns
-    return Glance(facts, scan, traces, interval_readings(facts, traces, read_ns))
+    strongest = float(np.abs(traces).max()) or 1.0
+    usual = traces / np.float32(
+        strongest
+    )  # a damaged sample may be so large that its square is not finite
+    return Glance(facts, scan, traces, interval_readings(facts, usual, read_ns))

@@ -84,8 +84,12 @@ def _encoding(head: bytes) -> str:
 
 
 def find_dialect(head: bytes) -> Dialect | None:
-    """Tell how the text that begins so writes its numbers; None where no line of it holds any."""
+    """Tell how the text that begins so writes its numbers; None where no line of it holds any.
+
+    The way in which most numbers are found is taken; among equals the first.
+    """
     encoding, lines = decoded_lines(head)
+    best: tuple[int, Dialect] | None = None
     for delimiter, decimal in _WAYS:
         counts: Counter[int] = Counter()
         first: dict[int, int] = {}
@@ -95,13 +99,13 @@ def find_dialect(head: bytes) -> Dialect | None:
             first.setdefault(columns, at)
             if counts.total() == _TRIED_LINES:
                 break
-        if counts:
-            columns = counts.most_common(1)[0][0]
+        columns, times = counts.most_common(1)[0] if counts else (0, 0)
+        if columns and (best is None or columns * times > best[0]):
             at = first[columns]
-            if _undecided(lines[at:], delimiter, decimal):
-                decimal = ","
-            return Dialect(encoding, delimiter, decimal, columns, tuple(lines[:at]))
-    return None
+            sign = "," if _undecided(lines[at:], delimiter, decimal) else decimal
+            dialect = Dialect(encoding, delimiter, sign, columns, tuple(lines[:at]))
+            best = columns * times, dialect
+    return None if best is None else best[1]
 
 
 def _undecided(lines: Sequence[str], delimiter: str | None, decimal: str) -> bool:

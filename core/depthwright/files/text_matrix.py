@@ -158,8 +158,9 @@ class _Reading:
                 return self._no_number(number, line, ".")
             if len(cells) != self.dialect.columns:
                 return ragged(self.file.name, number, len(cells), self.dialect.columns)
+        quoted = next((number for number, line in piece if '"' in line), piece[0][0])
         return DepthwrightError(
-            f"The lines {piece[0][0]} to {piece[-1][0]} of {self.file.name} hold more than numbers.",
+            f"Line {quoted} of {self.file.name} has quotes that hold more than one number.",
             "Export the line again, without quotes.",
         )
 
