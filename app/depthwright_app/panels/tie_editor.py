@@ -13,9 +13,9 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from depthwright import edits
 from depthwright.depth.priors import SITE_LIMIT_MM, SITE_LIMIT_SHARE
 from depthwright.errors import DepthwrightError
-from depthwright import edits
 from depthwright.job import Origin, Tie
 from depthwright.units import LengthUnit, format_length, from_mm, parse_length_mm
 from depthwright_app import theme
