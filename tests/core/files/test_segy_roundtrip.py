@@ -76,6 +76,30 @@ def test_samples_come_back_to_the_precision_of_the_format(sample_format, byte_or
         np.testing.assert_array_equal(back, np.rint(samples))
 
 
+WIDTHS = {2: 4, 3: 2, 7: 3, 8: 1, 9: 8, 10: 4, 11: 2, 12: 8, 15: 3, 16: 1}
+
+
+@pytest.mark.parametrize("byte_order", ["big", "little"])
+@pytest.mark.parametrize("sample_format", WIDTHS)
+def test_integers_are_stored_as_python_stores_them(tmp_path, sample_format, byte_order):
+    signed, width = sample_format in SIGNED, WIDTHS[sample_format]
+    numbers = [0, 1, 5, 127, 100, -128 if signed else 255]
+    if width > 1:
+        numbers += [0x1234, 0x7FFF, -0x7FFE if signed else 0xFFFE]
+    if width > 2:
+        numbers += [0x123456, 0x7FFFFF, -0x7FFFFE if signed else 0xFFFFFE]
+    path = written(
+        tmp_path,
+        np.array([numbers, numbers[::-1]], np.float32),
+        dt_ns=0.5,
+        sample_format=sample_format,
+        byte_order=byte_order,
+    )
+    expected = b"".join(number.to_bytes(width, byte_order, signed=signed) for number in numbers)
+    assert path.read_bytes()[3840 : 3840 + len(expected)] == expected
+    np.testing.assert_array_equal(read_segy(path).block(0, 1)[0], numbers)
+
+
 @settings(max_examples=40, deadline=None)
 @given(
     tenths=st.lists(st.integers(5, 900), min_size=2, max_size=60),
