@@ -26,7 +26,7 @@ from depthwright_app.main_window import MainWindow
 from depthwright_app.session import evaluate_with_scans
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_data"
-LONGEST_WAIT_MS = 20_000
+LONGEST_WAIT_MS = 60_000
 
 
 class Hand:
