@@ -12,6 +12,8 @@ from pathlib import Path
 
 os.environ["QT_QPA_PLATFORM"] = "offscreen"
 
+import matplotlib
+import matplotlib.font_manager  # which writes the list of fonts down where there is none
 import pytest
 from PySide6.QtCore import QEvent, QPointF, Qt
 from PySide6.QtGui import QMouseEvent
@@ -26,7 +28,7 @@ from depthwright_app.main_window import MainWindow
 from depthwright_app.session import evaluate_with_scans
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_data"
-LONGEST_WAIT_MS = 20_000
+LONGEST_WAIT_MS = 60_000
 
 
 class Hand:
@@ -137,11 +139,20 @@ class Hand:
         return dict(zip(ruler.tickStrings(times, 1.0, 1.0), times, strict=True))
 
 
+@pytest.fixture(scope="session")
+def fonts_found(tmp_path_factory):
+    """A folder with matplotlib's list of fonts, which every program in a folder of its own would make anew."""
+    folder = tmp_path_factory.mktemp("own") / "matplotlib"
+    shutil.copytree(matplotlib.get_cachedir(), folder)
+    return folder
+
+
 @pytest.fixture(autouse=True)
-def _own_folders(tmp_path, monkeypatch):
+def _own_folders(tmp_path, fonts_found, monkeypatch):
     """Nothing is read from or written to the folders of whoever runs the tests."""
     for name in ("XDG_CONFIG_HOME", "XDG_DATA_HOME", "HOME"):
         monkeypatch.setenv(name, str(tmp_path / "own" / name.lower()))
+    monkeypatch.setenv("MPLCONFIGDIR", str(fonts_found))
 
 
 @pytest.fixture(autouse=True)

@@ -38,7 +38,7 @@ def refuse(fault):
 
 
 def idle(qtbot, background):
-    qtbot.waitUntil(lambda: not background.busy(), timeout=5000)
+    qtbot.waitUntil(lambda: not background.busy(), timeout=30_000)
 
 
 @pytest.mark.parametrize("executor", [None, AtOnce()], ids=["threads", "at once"])
@@ -148,7 +148,7 @@ def test_what_is_done_behind_takes_turns_and_holds_up_nothing_else(qtbot, backgr
         background.run(topic, lambda _, topic=topic: go.wait(5) and topic, heard.append, refuse,
                        behind=True)  # fmt: skip
     background.run("picture", lambda _: "picture", heard.append, refuse)
-    qtbot.waitUntil(lambda: not background.busy("picture"), timeout=5000)
+    qtbot.waitUntil(lambda: not background.busy("picture"), timeout=30_000)
     assert heard == ["picture"]
     assert background.busy("one")
     go.set()
@@ -180,7 +180,7 @@ def test_what_is_done_behind_does_not_wait_for_ever(qtbot, background, heard, mo
     background.run("export", lambda _: go.wait(5) and "export", heard.append, refuse)
     background.run("check", lambda report: report(0.5) or "check", heard.append, refuse,
                    behind=True)  # fmt: skip
-    qtbot.waitUntil(lambda: heard == ["check"], timeout=5000)
+    qtbot.waitUntil(lambda: heard == ["check"], timeout=30_000)
     go.set()
     idle(qtbot, background)
 
@@ -266,5 +266,5 @@ def test_work_asked_for_in_an_answer_is_done_too(qtbot, background, heard):
             background.run("topic", lambda _: value + 1, again, refuse)
 
     background.run("topic", lambda _: 1, again, refuse)
-    qtbot.waitUntil(lambda: len(heard) == 3, timeout=5000)
+    qtbot.waitUntil(lambda: len(heard) == 3, timeout=30_000)
     assert heard == [1, 2, 3]

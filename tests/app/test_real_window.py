@@ -13,7 +13,7 @@ MISSING = [tool for tool in ("Xvfb", "xdotool") if shutil.which(tool) is None]
 pytestmark = pytest.mark.skipif(bool(MISSING), reason=f"not installed: {', '.join(MISSING)}")
 
 WIDTH, HEIGHT = 1440, 900
-LONGEST_S = 30.0
+LONGEST_S = 60.0
 
 # Says where the section's plot lies on the screen; it changes nothing in the program.
 PLACES = """
@@ -130,7 +130,7 @@ def tool(surroundings):
             env=surroundings,
             capture_output=True,
             text=True,
-            timeout=20,
+            timeout=60,
             check=True,
         )
         return done.stdout.strip()
@@ -228,7 +228,7 @@ def test_the_plain_command_opens_and_closes(surroundings, tool, demo, tmp_path):
     def titles():
         found = subprocess.run(
             ["xdotool", "search", "--onlyvisible", "--name", "Depthwright"],
-            env=surroundings, capture_output=True, text=True, timeout=20, check=False,
+            env=surroundings, capture_output=True, text=True, timeout=60, check=False,
         )  # fmt: skip
         return {tool("getwindowname", number): number for number in found.stdout.split()}
 

@@ -68,7 +68,7 @@ def test_looking_marks_nothing_and_selects(marked):
 def test_hovering_shows_where_a_click_would_snap_and_what_lies_there(hand):
     where = hand.pane.pixels(268.0, 1.45)
     QTest.mouseMove(hand.pane.viewport(), where)
-    hand.qtbot.waitUntil(lambda: hand.pane.marks.preview is not None, timeout=2000)
+    hand.qtbot.waitUntil(lambda: hand.pane.marks.preview is not None, timeout=20_000)
     shown = hand.pane.marks.preview
     assert "ns" in hand.window.strip.place.text()
     assert "provisional" in hand.window.strip.place.text()

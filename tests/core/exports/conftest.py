@@ -32,6 +32,7 @@ from depthwright.scan import Scan, scan_from_array
 
 PERMITTIVITY, SEPARATION_MM, HEIGHT_MM, FREQUENCY_GHZ = 8.0, 40.0, 3.0, 1.8
 DT_NS, ZERO_NS, OFFSET_NS = 0.02, 1.0, 0.02
+PAGES_KEPT = 16
 
 
 @dataclass(frozen=True)
@@ -150,13 +151,21 @@ EXTRAS: tuple[Mark, ...] = (
 )  # fmt: skip
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def scene() -> Callable[..., Scene]:
-    """Makes a scene."""
-    return make_scene
+    """Gives a scene: the same one, frozen, whenever the same is asked for."""
+    made: dict[str, Scene] = {}
+
+    def given(*what: object, **fields: object) -> Scene:
+        key = repr((what, sorted(fields.items())))
+        if key not in made:
+            made[key] = make_scene(*what, **fields)
+        return made[key]
+
+    return given
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def extras() -> tuple[Mark, ...]:
     """A conduit, something unknown, and a note."""
     return EXTRAS
@@ -255,17 +264,24 @@ WARNINGS = (
 )
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def now() -> datetime:
     """The time printed."""
     return datetime(2026, 3, 14, 9, 26, tzinfo=timezone(timedelta(hours=1)))
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def draw(now: datetime) -> Callable[..., Figure]:
-    """Draws a scene's page."""
+    """Gives a scene's page, to be read and not changed; the last ones are kept."""
+    pages: list[tuple[Scene, ImageStyle | None, Figure]] = []
 
     def drawn(made: Scene, style: ImageStyle | None = None) -> Figure:
-        return line_figure(made.job, "line-1", made.scan, made.results, now, style)
+        for known, how, page in pages:
+            if known is made and how == style:
+                return page
+        page = line_figure(made.job, "line-1", made.scan, made.results, now, style)
+        pages.append((made, style, page))
+        del pages[:-PAGES_KEPT]
+        return page
 
     return drawn

@@ -27,12 +27,34 @@ def stages(made: object) -> dict[str, PickStage]:
     return {"line-1": pick_stage(made.job, made.line, made.scan)}
 
 
-def test_a_job_comes_out_as_images_and_tables(
-    scene: Made, now: datetime, extras: tuple, tmp_path: Path
-) -> None:
+@pytest.fixture(scope="module")
+def exported(
+    scene: Made, now: datetime, extras: tuple, tmp_path_factory: pytest.TempPathFactory
+) -> tuple[Path, list[Path]]:
+    """A folder with all of a job, and what was said to be written there."""
     made = scene(2, extras=extras)
-    folder = tmp_path / "new" / "exports"
-    written = export_job(made.job, stages(made), made.results, folder, now)
+    folder = tmp_path_factory.mktemp("written") / "new" / "exports"
+    return folder, export_job(made.job, stages(made), made.results, folder, now)
+
+
+@pytest.fixture(scope="module")
+def page(
+    scene: Made, now: datetime, tmp_path_factory: pytest.TempPathFactory
+) -> Callable[[str], Path]:
+    """Gives the page of one bar in a format."""
+    made, folder = scene(1), tmp_path_factory.mktemp("pages")
+
+    def written(suffix: str) -> Path:
+        path = folder / f"a.{suffix}"
+        if not path.exists():
+            export_image(path, made.job, "line-1", made.scan, made.results, now)
+        return path
+
+    return written
+
+
+def test_a_job_comes_out_as_images_and_tables(exported: tuple[Path, list[Path]]) -> None:
+    folder, written = exported
     assert [path.name for path in written] == [
         "Line_A-marked.png",
         "Line_A-marked.svg",
@@ -46,10 +68,10 @@ def test_a_job_comes_out_as_images_and_tables(
 
 
 def test_cautions_are_in_every_export(
-    scene: Made, now: datetime, extras: tuple, tmp_path: Path
+    scene: Made, extras: tuple, exported: tuple[Path, list[Path]]
 ) -> None:
     made = scene(2, extras=extras)
-    for path in export_job(made.job, stages(made), made.results, tmp_path, now):
+    for path in exported[1]:
         said = readable(path)
         for caution in CAUTIONS:
             assert caution in said, path.name
@@ -81,42 +103,34 @@ def readable(path: Path) -> str:
     return path.read_text(encoding="utf-8")
 
 
-def test_a_png_is_a_page_at_200_dots_per_inch(scene: Made, now: datetime, tmp_path: Path) -> None:
-    made = scene(1)
-    path = export_image(tmp_path / "a.PNG", made.job, "line-1", made.scan, made.results, now)
-    with Image.open(path) as image:
+def test_a_png_is_a_page_at_200_dots_per_inch(page: Made) -> None:
+    with Image.open(page("PNG")) as image:
         assert image.size == (2338, 1653)
         assert image.info["dpi"] == pytest.approx((200, 200), abs=0.1)
 
 
-def test_an_svg_draws_its_letters_itself(scene: Made, now: datetime, tmp_path: Path) -> None:
-    made = scene(1)
-    path = export_image(tmp_path / "a.svg", made.job, "line-1", made.scan, made.results, now)
-    tags = {element.tag.split("}")[-1] for element in ElementTree.parse(path).getroot().iter()}
+def test_an_svg_draws_its_letters_itself(page: Made) -> None:
+    root = ElementTree.parse(page("svg")).getroot()
+    tags = {element.tag.split("}")[-1] for element in root.iter()}
     assert "image" in tags
     assert "text" not in tags
 
 
-def test_a_pdf_is_one_page_with_its_fonts(scene: Made, now: datetime, tmp_path: Path) -> None:
-    made = scene(1)
-    path = export_image(tmp_path / "a.pdf", made.job, "line-1", made.scan, made.results, now)
-    raw = path.read_bytes()
+def test_a_pdf_is_one_page_with_its_fonts(page: Made) -> None:
+    raw = page("pdf").read_bytes()
     assert raw.startswith(b"%PDF")
     assert raw.count(b"/Type /Page ") == 1
     assert b"/FontFile2" in raw
     assert b"DejaVuSans" in raw
 
 
-@pytest.mark.parametrize("suffix", ["png", "svg", "pdf"])
+@pytest.mark.parametrize("suffix", ["PNG", "svg", "pdf"])
 def test_the_same_job_gives_the_same_bytes(
-    scene: Made, now: datetime, tmp_path: Path, suffix: str
+    scene: Made, now: datetime, page: Made, tmp_path: Path, suffix: str
 ) -> None:
-    made = scene(1)
-    files = [tmp_path / f"{name}.{suffix}" for name in ("one", "two")]
-    for path in files:
-        export_image(path, made.job, "line-1", made.scan, made.results, now)
-    first, second = (path.read_bytes() for path in files)
-    assert zlib.crc32(first) == zlib.crc32(second)
+    made, again = scene(1), tmp_path / f"again.{suffix}"
+    export_image(again, made.job, "line-1", made.scan, made.results, now)
+    assert zlib.crc32(page(suffix).read_bytes()) == zlib.crc32(again.read_bytes())
 
 
 def test_only_the_asked_formats_are_written(scene: Made, now: datetime, tmp_path: Path) -> None:

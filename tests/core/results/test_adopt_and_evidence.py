@@ -29,9 +29,10 @@ class TestATypedPermittivityBesideAVagueTie:
     """The tie of 50 mm agrees with permittivity 8; typed is 7 +/- 1.5."""
 
     def test_intervals_are_continuous_as_the_ties_uncertainty_goes_to_infinity(self, known_job):
-        untied = thickness(evaluate(known_job()))
+        job = known_job()
+        untied = thickness(evaluate(job))
         spreads = np.geomspace(0.5, 60.0, 80)
-        faces = [thickness(evaluate(tied(known_job(), u=float(u)))) for u in spreads]
+        faces = [thickness(evaluate(tied(job, u=float(u)))) for u in spreads]
         u = np.array([face.u_mm for face in faces])
         values = np.array([face.value_mm for face in faces])
         # From one step to the next (6 %) nothing leaps, and nothing gets wider than without a tie.
