@@ -1,4 +1,4 @@
-"""Opens many job files gone wrong: how many open, how many are refused, what costs most time of the processor, how much memory.
+"""Opens many job files gone wrong: how many open, how many are refused, and what the worst of them cost.
 
 ``python packaging/benchmarks/bench_fuzz_jobs.py [FILES [SEED]]``. Anything but a job or a refusal in words
 ends the run, with the file that did it kept in the temporary folder.

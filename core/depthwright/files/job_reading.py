@@ -179,8 +179,10 @@ def validated(model: type[Model], name: str, data: Parsed) -> Model:
         return _undisturbed(partial(model.model_validate_json, text, strict=True))
     except ValidationError as problem:
         count = problem.error_count()
-        few = count <= _MOST_FAULTS
-        raise Faults(problem.errors(include_url=False) if few else [], count) from None
+        found = problem.errors(include_url=False) if count <= _MOST_FAULTS else []
+        if found and "recursion" in found[0]["msg"]:
+            raise _too_deep(name) from None
+        raise Faults(found, count) from None
     except RecursionError:
         raise _too_deep(name) from None
 
