@@ -4,9 +4,12 @@ Serves job files and recovery files alike. What a hostile file could cost is bou
 its bytes, by how many values it holds, and by how many faults are looked at.
 """
 
+import gc
 import json
 import os
 import stat
+from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -19,13 +22,14 @@ from depthwright.job import Frozen
 VERSION = 2
 """Of the form of a job on the disk."""
 MOST_BYTES = 64 * 2**20
-MOST_OBJECTS = 100_000
-MOST_VALUES = 1_000_000
-"""Room for some ten thousand bars with their crests and results."""
+MOST_OBJECTS = 60_000
+MOST_VALUES = 600_000
+"""Room for some five thousand bars with their crests and results."""
 _MOST_FAULTS = 10_000
 _LONGEST_PIECE = 40
 
 Model = TypeVar("Model", bound=Frozen)
+Made = TypeVar("Made")
 Parsed = dict[str, Any]
 
 
@@ -83,7 +87,7 @@ def parsed(name: str, raw: bytes, instead: str) -> Any:
         raise DepthwrightError(f"{name} {excess}.", instead)
     try:
         text = raw.decode("utf-8-sig")
-        return json.loads(text, parse_constant=_refuse_constant)
+        return _undisturbed(partial(json.loads, text, parse_constant=_refuse_constant))
     except UnicodeDecodeError:
         raise DepthwrightError(f"{name} is not a job file.", "Choose a *.dwjob file.") from None
     except json.JSONDecodeError as cause:
@@ -92,6 +96,17 @@ def parsed(name: str, raw: bytes, instead: str) -> Any:
         raise _too_deep(name) from None
     except ValueError as cause:  # NaN, infinity, numbers of thousands of digits
         raise DepthwrightError(f"{name} holds a number that cannot be: {cause}.", instead) from None
+
+
+def _undisturbed(make: Callable[[], Made]) -> Made:
+    """What a call makes of many small parts, without looking for garbage among them: twice as fast."""
+    collecting = gc.isenabled()
+    gc.disable()
+    try:
+        return make()
+    finally:
+        if collecting:
+            gc.enable()
 
 
 def _refuse_constant(word: str) -> float:
@@ -160,11 +175,14 @@ def validated(model: type[Model], name: str, data: Parsed) -> Model:
         When it is nested too deeply.
     """
     try:
-        return model.model_validate_json(json.dumps(data), strict=True)
+        text = json.dumps(data)
+        return _undisturbed(partial(model.model_validate_json, text, strict=True))
     except ValidationError as problem:
         count = problem.error_count()
-        few = count <= _MOST_FAULTS
-        raise Faults(problem.errors(include_url=False) if few else [], count) from None
+        found = problem.errors(include_url=False) if count <= _MOST_FAULTS else []
+        if found and "recursion" in found[0]["msg"]:
+            raise _too_deep(name) from None
+        raise Faults(found, count) from None
     except RecursionError:
         raise _too_deep(name) from None
 
