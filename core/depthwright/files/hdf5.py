@@ -203,9 +203,13 @@ def _stated(data: "h5py.Dataset", name: str) -> Iterator[Quantity]:
 
 
 def _plain(attributes: "h5py.AttributeManager", key: str) -> object:
-    """A single number or word; empty for all else."""
+    """A single number or word of fixed length; empty for all else.
+
+    Words of any length are left out: they stand in a heap, and a damaged one keeps the C library busy
+    forever (seen with HDF5 of h5py 3.16), which nothing here could end.
+    """
     holder = attributes.get_id(key)
-    if math.prod(holder.shape or ()) != 1 or holder.dtype.kind not in "fiuSO":
+    if math.prod(holder.shape or ()) != 1 or holder.dtype.kind not in "fiuS":
         return ""
     value = attributes[key]
     value = value.flat[0] if hasattr(value, "flat") else value

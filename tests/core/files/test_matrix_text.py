@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from depthwright.errors import DepthwrightError
 from depthwright.files.facts import MissingGeometry
 from depthwright.files.readers import file_facts, open_file
-from depthwright.job import Given
+from depthwright.job import NOTHING_GIVEN, Given
 
 TRACES, SAMPLES = 12, 40
 DT_NS, SPACING_MM = 0.125, 5.0
@@ -26,11 +26,11 @@ def a_line(seed=0):
     return np.round(pulse + noise, 4)
 
 
-def fact(path, label, told=Given()):
+def fact(path, label, told=NOTHING_GIVEN):
     return next(row for row in file_facts(path, told).rows if row.label == label)
 
 
-def refusal(path, told=Given()):
+def refusal(path, told=NOTHING_GIVEN):
     with pytest.raises(DepthwrightError) as caught:
         open_file(path, told)
     assert caught.value.hint.endswith(".")
@@ -333,7 +333,9 @@ REFUSED = {
     "1;2,5\n3;4.5\n5;6,5\n": "Line 2 of line.csv holds “4.5”, which is no number.",
     "1;2\n3;4_0\n5;6\n": "Line 2 of line.csv holds “4_0”, which is no number.",
     '"1,5","2,5"\n"3,5","4,5"\n': "Line 1 of line.csv has quotes that hold more than one number.",
-    "x,t,a\n0,0,1\n0,1,2\n1,0,3\n": "line.csv is a list of points, each with its position, time and amplitude.",
+    "x,t,a\n0,0,1\n0,1,2\n1,0,3\n": (
+        "line.csv is a list of points, each with its position, time and amplitude."
+    ),
 }  # fmt: skip
 
 
