@@ -251,6 +251,5 @@ def test_whatever_is_done_nothing_raises_and_nothing_is_left_behind(
     afresh()
     now_widgets, now_timers = left_over(hand.window)
     assert now_timers <= timers, monkey.done[-20:]
-    kinds = Counter(type(w).__name__ for w in QApplication.allWidgets())
-    print({k: (v, before.get(k)) for k, v in kinds.items() if v != before.get(k)})
-    assert now_widgets <= widgets + 40, "widgets are left behind"
+    now = Counter(type(widget).__name__ for widget in QApplication.allWidgets())
+    assert now_widgets <= widgets + 40, now - before
