@@ -38,6 +38,7 @@ class _Wanted:
     failed: Callable[[BaseException], None]
     tells: bool
     behind: bool
+    apart: bool
 
 
 class Background(QObject):
@@ -64,16 +65,18 @@ class Background(QObject):
         failed: Callable[[BaseException], None],
         tells: bool = False,
         behind: bool = False,
+        apart: bool = False,
     ) -> None:
         """Start work; ``done`` or ``failed`` is called on the GUI thread unless it is replaced.
 
         Work that ``tells`` has its progress announced, for the user to see and to cancel.
         What is done ``behind`` takes its turn, and at each report it waits for the other work to be done,
-        :data:`GIVES_WAY_S` at most.
+        :data:`GIVES_WAY_S` at most. What stands ``apart`` has all it needs of the job at hand and goes on
+        when another is opened.
         """
         self._count += 1
         ticket = _Ticket(topic, self._count)
-        self._wanted[topic] = _Wanted(ticket, done, failed, tells, behind)
+        self._wanted[topic] = _Wanted(ticket, done, failed, tells, behind, apart)
         until = time.monotonic() + GIVES_WAY_S
 
         def report(fraction: float) -> None:
@@ -115,10 +118,11 @@ class Background(QObject):
         if wanted is not None and wanted.tells:
             self.progressed.emit(topic, None)
 
-    def cancel_all(self) -> None:
-        """Stop waiting for everything: another job is opened."""
-        for topic in list(self._wanted):
-            self._end(topic)
+    def leave_job(self) -> None:
+        """Stop waiting for all that does not stand apart: another job is opened."""
+        for topic, wanted in list(self._wanted.items()):
+            if not wanted.apart:
+                self._end(topic)
 
     def close(self) -> None:
         """Cancel everything and wait for the threads."""

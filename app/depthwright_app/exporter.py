@@ -4,6 +4,7 @@ import tempfile
 from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
+from typing import Any
 
 from PySide6.QtCore import QObject
 from PySide6.QtWidgets import QFileDialog
@@ -12,7 +13,7 @@ from depthwright.errors import DepthwrightError
 from depthwright.exports.section import ImageStyle
 from depthwright.exports.write import export_image, export_job
 from depthwright.files.pack import Packed, pack_job
-from depthwright_app.background import Background, Report
+from depthwright_app.background import Background, Report, Work
 from depthwright_app.document import Document
 from depthwright_app.job_keeper import PACK_SUFFIX, JobKeeper
 
@@ -69,13 +70,23 @@ class Exporter(QObject):
         document = self.document
         job, stages, results = document.job, dict(document.stages), document.made
         when, style = datetime.now().astimezone(), self.style()
-        document.said.emit("Writing images and tables.", False)
-        self.background.run(
+        self._hand_over(
             "export",
+            "Writing images and tables.",
             lambda _: export_job(job, stages, results, folder, when, style=style),
             lambda written: document.said.emit(f"{len(written)} files written to {folder}.", False),
-            self._failed,
         )
+
+    def _hand_over(self, topic: str, words: str, work: Work, done: Callable[[Any], None]) -> None:
+        """Write something in the background; what is being written already is not given up for it."""
+        if self.background.busy(topic):
+            self.document.said.emit(
+                "The last one is still being written. Wait until it is done, then try again.", True
+            )
+            return
+        self.document.said.emit(words, False)
+        tells = topic == "pack"
+        self.background.run(topic, work, done, self._failed, tells=tells, apart=True)
 
     def ask_pack(self) -> None:
         """Ask where, then pack the job with its scans and exports."""
@@ -102,8 +113,7 @@ class Exporter(QObject):
                 extras = {file.name: file for file in written}
                 return pack_job(path, job, results, when, extras, report)
 
-        document.said.emit(f"Packing {path.name}.", False)
-        self.background.run("pack", work, self._packed, self._failed, tells=True)
+        self._hand_over("pack", f"Packing {path.name}.", work, self._packed)
 
     def _packed(self, packed: Packed) -> None:
         said = " ".join((f"Packed as {packed.path}.", *packed.missing))

@@ -100,7 +100,7 @@ class JobKeeper(QObject):
         """Unpack a job that was packed into a new folder beside it, and open it."""
         self.document.said.emit(f"Unpacking {pack.name}.", False)
         self.background.run(
-            "pack",
+            "unpack",
             lambda report: open_pack(pack, pack.parent, report),
             self.open_job,
             self._unpack_failed,
@@ -146,7 +146,7 @@ class JobKeeper(QObject):
         """Put another job in the place of the one at hand; ``saved`` is what lies on disk of it."""
         self.document.open(job, path, saved)
         self.edits.started_from = stamp
-        self.background.cancel_all()
+        self.background.leave_job()
         self.lock.release()
         self.read_only = ""
 

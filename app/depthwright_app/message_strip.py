@@ -9,7 +9,8 @@ from depthwright_app import theme
 TOPIC_WORDS = {
     "image": "Until this is done a long line is shown by one of every so many traces.",
     "export": "Images and tables are being written.",
-    "pack": "The job is being packed or unpacked.",
+    "pack": "The job is being packed.",
+    "unpack": "The job is being unpacked.",
     "look at files": "Files are being looked at.",
 }
 """What is under way, by the topic of background work."""

@@ -62,7 +62,7 @@ def test_work_that_is_cancelled_is_no_longer_told_of(qtbot, background, heard):
     go = threading.Event()
     background.progressed.connect(lambda topic, fraction: heard.append((topic, fraction)))
     background.run("topic", lambda _: go.wait(5), refuse, refuse, tells=True)
-    background.cancel_all()
+    background.leave_job()
     go.set()
     idle(qtbot, background)
     assert heard == [("topic", None)]
@@ -123,11 +123,22 @@ def test_an_old_answer_that_comes_before_the_new_one_is_dropped(qtbot, backgroun
     assert heard == ["new"]
 
 
-def test_cancelling_everything_leaves_nothing_awaited(qtbot, background, heard):
+def test_what_stands_apart_goes_on_when_another_job_is_opened(qtbot, background, heard):
+    go = threading.Event()
+    background.run("own", lambda _: go.wait(5), refuse, refuse)
+    background.run("apart", lambda _: go.wait(5), heard.append, refuse, apart=True)
+    background.leave_job()
+    assert not background.busy("own")
+    go.set()
+    idle(qtbot, background)
+    assert heard == [True]
+
+
+def test_leaving_the_job_leaves_nothing_of_it_awaited(qtbot, background, heard):
     go = threading.Event()
     for topic in ("one", "two"):
         background.run(topic, lambda _: go.wait(5), heard.append, heard.append)
-    background.cancel_all()
+    background.leave_job()
     assert not background.busy()
     go.set()
     background.close()

@@ -1,0 +1,41 @@
+"""What is under way when the user begins something else: nothing is given up without a word."""
+
+import threading
+
+import pytest
+
+from depthwright.files import pack
+from depthwright_app import exporter
+
+
+@pytest.fixture
+def slow_pack(monkeypatch):
+    """Packing waits until it is let go of."""
+    go, pack_job = threading.Event(), pack.pack_job
+
+    def wait(*arguments):
+        assert go.wait(20)
+        return pack_job(*arguments)
+
+    monkeypatch.setattr(exporter, "pack_job", wait)
+    return go
+
+
+def test_a_pack_is_written_although_another_job_is_opened(hand, demo, tmp_path, slow_pack):
+    hand.window.exporter.pack(tmp_path / "hand-over.zip")
+    hand.window.keeper.new_job()
+    slow_pack.set()
+    hand.settle()
+    assert hand.document.job.lines == ()
+    assert (tmp_path / "hand-over.zip").exists()
+    assert hand.said == f"Packed as {tmp_path / 'hand-over.zip'}."
+
+
+def test_a_second_pack_does_not_take_the_place_of_the_first(hand, tmp_path, slow_pack):
+    hand.window.exporter.pack(tmp_path / "first.zip")
+    hand.window.exporter.pack(tmp_path / "second.zip")
+    assert "still being written" in hand.said
+    slow_pack.set()
+    hand.settle()
+    assert (tmp_path / "first.zip").exists()
+    assert not (tmp_path / "second.zip").exists()
