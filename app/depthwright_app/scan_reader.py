@@ -37,6 +37,7 @@ class ScanReader(QObject):
     ) -> None:
         super().__init__(window)
         self.document, self.background, self.ask = document, background, ask
+        self._looking_at: list[Path] = []
         document.scans_wanted.connect(self.read_scans)
         document.job_changed.connect(self._renew_stages)
 
@@ -99,15 +100,20 @@ class ScanReader(QObject):
     # Adding.
 
     def add(self, paths: Sequence[Path]) -> None:
-        """Add scans as lines; what has to be confirmed or is not told is asked for in one sheet."""
-        names = ", ".join(path.name for path in paths[:MOST_NAMED])
-        more = f" and {len(paths) - MOST_NAMED} more" if len(paths) > MOST_NAMED else ""
+        """Add scans as lines; what has to be confirmed or is not told is asked for in one sheet.
+
+        Those that are still being looked at make one batch with them.
+        """
+        before = self._looking_at if self.background.busy("look at files") else []
+        batch = self._looking_at = list(dict.fromkeys((*before, *paths)))
+        names = ", ".join(path.name for path in batch[:MOST_NAMED])
+        more = f" and {len(batch) - MOST_NAMED} more" if len(batch) > MOST_NAMED else ""
         self.document.said.emit(f"Reading {names}{more}.", False)
 
         def work(report: Report) -> list[Incoming]:
             seen = []
-            for at, path in enumerate(paths):
-                report(at / len(paths))
+            for at, path in enumerate(batch):
+                report(at / len(batch))
                 seen.append(look_at(path))
             return seen
 

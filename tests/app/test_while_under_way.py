@@ -39,3 +39,10 @@ def test_a_second_pack_does_not_take_the_place_of_the_first(hand, tmp_path, slow
     hand.settle()
     assert (tmp_path / "first.zip").exists()
     assert not (tmp_path / "second.zip").exists()
+
+
+def test_scans_that_come_while_others_are_looked_at_are_added_too(empty_hand, demo):
+    for name in ("deck-L1.sgy", "deck-L2.sgy"):
+        empty_hand.window.keeper.open_path(demo.parent / name)
+    empty_hand.settle()
+    assert sorted(line.name for line in empty_hand.document.job.lines) == ["deck-L1", "deck-L2"]
