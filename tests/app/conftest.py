@@ -206,7 +206,7 @@ def make_window(qtbot, tmp_path):
     made = []
 
     def make(background=None):
-        window = MainWindow(record=tmp_path / "settings.json", background=background)
+        window = MainWindow(tmp_path / "settings.json", background, tmp_path / "recovery")
         made.append(window)
         window.show()
         qtbot.waitExposed(window)
