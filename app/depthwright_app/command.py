@@ -4,6 +4,7 @@ import argparse
 import io
 import os
 import sys
+import textwrap
 from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
@@ -125,6 +126,10 @@ def _inspect(path: Path) -> int:
         inferred = f" -> {fact.inferred}" if fact.inferred else ""
         why = f"  ({fact.why})" if fact.why else ""
         sys.stdout.write(f"{fact.label}: {fact.stated}{inferred}{why}\n")
+    sys.stdout.write("What the sample interval can mean:\n")
+    sys.stdout.writelines(f"  {reading.told}\n" for reading in seen.readings)
+    if seen.facts.text:
+        sys.stdout.write(f"The file's own words:\n{textwrap.indent(seen.facts.text, '  ')}\n")
     return 0
 
 

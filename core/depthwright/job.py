@@ -11,7 +11,7 @@ from typing import Annotated, Literal, Protocol, Self, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import BaseModel, ConfigDict, FailFast, Field, model_validator
 
 from depthwright.constants import (
     PERMITTIVITY_MAX,
@@ -34,6 +34,8 @@ DirectShiftSource = Literal["computed", "measured"]
 TracesIn = Literal["rows", "columns"]
 CrestNode = tuple[float, float]
 """Position along the line, mm, and file time, ns."""
+Crest = Annotated[tuple[CrestNode, ...], FailFast()]
+"""A hyperbola's picked points. Long lists give up at their first fault: a spoilt file may hold a million."""
 TargetKind = Literal["duct", "conduit", "pipe", "void", "unknown"]
 AS_SCANNED = "as scanned"
 """A line's direction as long as nobody named it."""
@@ -44,7 +46,9 @@ SCALE_LEAST, SCALE_MOST = 0.1, 10.0
 class Frozen(BaseModel):
     """Base of every part of the tree: immutable, no unknown fields, no NaN or infinity."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+    model_config = ConfigDict(
+        frozen=True, extra="forbid", allow_inf_nan=False, ser_json_inf_nan="constants"
+    )
 
 
 class Given(Frozen):
@@ -120,7 +124,7 @@ class BarMark(Frozen):
     crossing_deg: float = Field(default=90.0, ge=20.0, le=90.0)
     overlaps_direct: bool = False
     stage: str = PICK_STAGE
-    crest: tuple[CrestNode, ...] = ()
+    crest: Crest = ()
     tie: Tie | None = None
 
 
@@ -138,7 +142,7 @@ class FaceMark(Frozen):
     kind: Literal["face"] = "face"
     id: str
     number: int = Field(ge=1)
-    anchors: tuple[Anchor, ...] = Field(min_length=1)
+    anchors: Annotated[tuple[Anchor, ...], FailFast()] = Field(min_length=1)
     stage: str = PICK_STAGE
 
 
@@ -273,7 +277,7 @@ class Line(Frozen):
     crop_mm: tuple[float, float] | None = None
     direct: DirectPick
     recipe: Recipe = Recipe()
-    marks: tuple[Mark, ...] = ()
+    marks: Annotated[tuple[Mark, ...], FailFast()] = ()
 
     @model_validator(mode="after")
     def _crop_has_a_length(self) -> Self:
@@ -355,7 +359,7 @@ class Job(Frozen):
     zones: tuple[Zone, ...] = (Zone(id="zone-1"),)
     antennas: tuple[Antenna, ...] = ()
     meters: tuple[Meter, ...] = (Meter(id="meter-1"),)
-    lines: tuple[Line, ...] = ()
+    lines: Annotated[tuple[Line, ...], FailFast()] = ()
 
     @model_validator(mode="after")
     def _references_hold(self) -> Self:

@@ -141,7 +141,7 @@ class Hand:
 
 @pytest.fixture(scope="session")
 def fonts_found(tmp_path_factory):
-    """A folder with matplotlib's list of fonts, which any program in a folder of its own makes anew."""
+    """A folder with matplotlib's list of fonts: every program with a home of its own would make one."""
     folder = tmp_path_factory.mktemp("own") / "matplotlib"
     shutil.copytree(matplotlib.get_cachedir(), folder)
     return folder

@@ -10,6 +10,7 @@ from PySide6.QtGui import QColor
 from depthwright.files.interval_readings import (
     PULSE_GHZ,
     IntervalReading,
+    interval_words,
     spectrum_per_sample,
 )
 from depthwright.scan import Block
@@ -120,14 +121,6 @@ class SpectrumReadings(pg.PlotWidget):  # type: ignore[misc]
                 self._drawn.append(label)
         around = (min(labelled, default=0.0), max(labelled, default=0.0))
         self.setXRange(min(-1.5, around[0] - 1.0), max(1.5, around[1] + 1.0), padding=0)
-
-
-def interval_words(dt_ns: float) -> str:
-    """A sample interval in the unit that suits it: ``19.53 ps``, ``20 ns``, ``20 µs``."""
-    for size_ns, unit in ((1e3, "µs"), (1.0, "ns"), (1e-3, "ps")):
-        if dt_ns >= size_ns:
-            return f"{dt_ns / size_ns:.4g} {unit}"
-    return f"{1e3 * dt_ns:.4g} ps"
 
 
 def _plain(plot: pg.PlotWidget, look: theme.Look) -> None:

@@ -42,7 +42,6 @@ from depthwright_app.dialogs.import_words import (
     antenna_choice,
     facts_html,
     quiet_label,
-    reading_words,
 )
 from depthwright_app.dialogs.sheet_parts import add_buttons, heading
 from depthwright_app.importing import Incoming, told
@@ -272,7 +271,7 @@ class ImportSheet(QDialog):
             button.hide()
             button.deleteLater()
         for reading in file.glance.readings if file.glance else ():
-            button = QRadioButton(reading_words(reading))
+            button = QRadioButton(reading.told)
             button.setChecked(file.dt_ns is not None and _same(reading.dt_ns, file.dt_ns))
             button.clicked.connect(lambda _=False, dt_ns=reading.dt_ns: self._say(dt_ns=dt_ns))
             self.choices.addButton(button)

@@ -66,6 +66,29 @@ class IntervalReading:
             return "the pulse is too " + ("slow" if self.pulse_ghz < slowest else "fast")
         return ""
 
+    @property
+    def told(self) -> str:
+        """It with its window, its pulse and what speaks against it."""
+        pulse = "" if self.pulse_ghz is None else f", pulse at {frequency_words(self.pulse_ghz)}"
+        verdict = self.doubt or "plausible"
+        return f"{self.words}: window {interval_words(self.window_ns)}{pulse}; {verdict}"
+
+
+def interval_words(dt_ns: float) -> str:
+    """A sample interval or a window in the unit that suits it: ``19.53 ps``, ``20 ns``, ``20 µs``."""
+    for size_ns, unit in ((1e6, "ms"), (1e3, "µs"), (1.0, "ns")):
+        if dt_ns >= size_ns:
+            return f"{dt_ns / size_ns:.4g} {unit}"
+    return f"{1e3 * dt_ns:.4g} ps"
+
+
+def frequency_words(ghz: float) -> str:
+    """A frequency in the unit that suits it: ``1.89 GHz``."""
+    for size_ghz, unit in ((1e3, "THz"), (1.0, "GHz"), (1e-3, "MHz"), (1e-6, "kHz")):
+        if ghz >= size_ghz:
+            return f"{ghz / size_ghz:.3g} {unit}"
+    return f"{1e9 * ghz:.3g} Hz"
+
 
 def interval_readings(
     facts: FileFacts, traces: Block, read_ns: float | None

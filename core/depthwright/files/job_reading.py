@@ -8,10 +8,10 @@ import gc
 import json
 import os
 import stat
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from functools import partial
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, Literal, TypeVar
 
 from pydantic import ValidationError
 from pydantic_core import ErrorDetails
@@ -22,10 +22,9 @@ from depthwright.job import Frozen
 VERSION = 2
 """Of the form of a job on the disk."""
 MOST_BYTES = 64 * 2**20
-MOST_OBJECTS = 60_000
-MOST_VALUES = 600_000
-"""Room for some five thousand bars with their crests and results."""
-_MOST_FAULTS = 10_000
+MOST_OBJECTS = 600_000
+MOST_VALUES = 6_000_000
+"""Room for some fifty thousand bars with their crests and results."""
 _LONGEST_PIECE = 40
 
 Model = TypeVar("Model", bound=Frozen)
@@ -151,61 +150,54 @@ def program_words(data: Parsed) -> str:
 class Faults(Exception):  # noqa: N818
     """What keeps parsed JSON from being what it should be."""
 
-    def __init__(self, found: list[ErrorDetails], count: int) -> None:
+    def __init__(self, found: list[ErrorDetails]) -> None:
         super().__init__()
-        self.found, self.count = found, count
+        self.found = found
 
     def words(self, data: Parsed) -> str:
         """The first of them, with its place: `` at job.lines[0].name: field required``."""
-        if not self.found:
-            return f" in {self.count} places"
         first = self.found[0]
         reason = first["msg"].removeprefix("Value error, ")
         return f"{_place(data, first['loc'])}: {reason[:1].lower() + reason[1:]}"
 
 
-def validated(model: type[Model], name: str, data: Parsed) -> Model:
-    """The parts of a job in parsed JSON.
+def validated(
+    model: type[Model], name: str, data: Parsed, extra: Literal["forbid", "ignore"] = "forbid"
+) -> Model:
+    """The parts of a job in parsed JSON; fields that nobody knows are refused, or left out.
 
     Raises
     ------
     Faults
-        When it is not what it should be; more than some thousand are only counted.
+        When it is not what it should be.
     DepthwrightError
         When it is nested too deeply.
     """
     try:
         text = json.dumps(data)
-        return _undisturbed(partial(model.model_validate_json, text, strict=True))
+        return _undisturbed(partial(model.model_validate_json, text, strict=True, extra=extra))
     except ValidationError as problem:
-        count = problem.error_count()
-        found = problem.errors(include_url=False) if count <= _MOST_FAULTS else []
-        if found and "recursion" in found[0]["msg"]:
+        # Long lists give up at their first fault, so that there are few.
+        found = problem.errors(include_url=False)
+        if "recursion" in found[0]["msg"]:
             raise _too_deep(name) from None
-        raise Faults(found, count) from None
+        raise Faults(found) from None
     except RecursionError:
         raise _too_deep(name) from None
 
 
-def without_unknown(data: Parsed, faults: Faults) -> tuple[Parsed, tuple[str, ...]]:
-    """Parsed JSON less the fields that nobody here knows, and the places they stood at.
-
-    Raises
-    ------
-    Faults
-        The same, when other things are wrong as well.
-    """
-    if not faults.found or any(fault["type"] != "extra_forbidden" for fault in faults.found):
-        raise faults
-    kept: Parsed = json.loads(json.dumps(data))
-    places = [_place(data, fault["loc"]).removeprefix(" at ") for fault in faults.found]
-    for fault in faults.found:
-        *way, last = _steps(kept, fault["loc"])
-        here: Any = kept
-        for step in way:
-            here = here[step]
-        here.pop(last, None)
-    return kept, tuple(places)
+def unknown_places(data: Any, known: Any, place: str = "") -> Iterator[str]:
+    """Where parsed JSON has fields that its known part, as it would be written again, has not."""
+    if isinstance(data, dict) and isinstance(known, dict):
+        for name, value in data.items():
+            here = f"{place}.{_short(name)}"
+            if name in known:
+                yield from unknown_places(value, known[name], here)
+            else:
+                yield here.removeprefix(".")
+    elif isinstance(data, list) and isinstance(known, list):
+        for index, (value, other) in enumerate(zip(data, known, strict=False)):
+            yield from unknown_places(value, other, f"{place}[{index}]")
 
 
 def _steps(data: Any, location: tuple[int | str, ...]) -> list[int | str]:

@@ -23,6 +23,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 from pydantic import AwareDatetime, Field
+from pydantic_core import PydanticSerializationError
 
 from depthwright import __version__
 from depthwright.errors import DepthwrightError
@@ -42,9 +43,9 @@ from depthwright.files.job_reading import (
     program_words,
     read_bytes,
     too_much,
+    unknown_places,
     validated,
     version_of,
-    without_unknown,
 )
 from depthwright.files.job_versions import renewed
 from depthwright.files.results_block import ResultsBlock, compare_results, results_block
@@ -71,6 +72,7 @@ __all__ = [
 ]
 
 _NUMBER_LIST = re.compile(r'\[\n[^\[\]{}"]*\]')
+_NOT_FINITE = re.compile(r'^ *(?:"\w+": )?-?(?:NaN|Infinity),?$', re.MULTILINE)
 _OWN_HEAD = re.compile(rb'\{\s*"format": "depthwright-job",\s*"version": (\d{1,9}),')
 """How every file begins that was saved by the program itself."""
 _NAMED = 3
@@ -263,9 +265,33 @@ def job_bytes(
     return data
 
 
+def json_text(saved: Frozen) -> str:
+    """A model as indented JSON.
+
+    Raises
+    ------
+    DepthwrightError
+        When it holds what JSON cannot: a number that is not finite, or a name that is no text.
+    """
+    try:
+        text = saved.model_dump_json(indent=1)
+    except (PydanticSerializationError, UnicodeError):
+        raise DepthwrightError(
+            "The job holds a name that cannot be written as text.",
+            "Rename the scans whose names have broken letters, and add them again.",
+        ) from None
+    # A raw line break never stands inside a JSON string, so only real numbers match.
+    if _NOT_FINITE.search(text):
+        raise DepthwrightError(
+            "The job holds a number that is not finite, which no job file can hold.",
+            "Undo the last edits one by one, and save again.",
+        )
+    return text
+
+
 def _as_text(saved: JobFile) -> str:
     """Indented JSON, lists of bare numbers on one line each."""
-    text = json.dumps(saved.model_dump(mode="json"), indent=1, ensure_ascii=False, allow_nan=False)
+    text = json_text(saved)
     # A raw line break never stands inside a JSON string, so only real lists match.
     return _NUMBER_LIST.sub(lambda found: re.sub(r"\s+", " ", found[0]), text) + "\n"
 
@@ -353,7 +379,7 @@ def _with_results(source: Path, data: Parsed, findings: list[str]) -> JobFile:
     try:
         return validated(JobFile, source.name, data)
     except Faults as faults:
-        if not (faults.found and all(fault["loc"][:1] == ("results",) for fault in faults.found)):
+        if not all(fault["loc"][:1] == ("results",) for fault in faults.found):
             raise DepthwrightError(
                 f"{source.name} is damaged{faults.words(data)}.", _instead(source)
             ) from None
@@ -365,19 +391,17 @@ def _newer(source: Path, data: Parsed, findings: list[str]) -> JobFile:
     """A job of a newer program, as far as this one knows it; its results are computed again."""
     known: dict[str, Any] = {**data, "version": VERSION, "results": None}
     try:
-        try:
-            return validated(JobFile, source.name, known)
-        except Faults as faults:
-            less, left_out = without_unknown(known, faults)
-            saved = validated(JobFile, source.name, less)
+        saved = validated(JobFile, source.name, known, extra="ignore")
     except Faults as faults:
         raise DepthwrightError(
             f"{source.name} was saved by a newer Depthwright{program_words(data)}, and this one does "
             f"not understand it{faults.words(known)}.",
             "Open it with the newer program.",
         ) from None
+    left_out = list(unknown_places(known, saved.model_dump(mode="json")))
     more = f" and {len(left_out) - _NAMED} more" if len(left_out) > _NAMED else ""
-    findings.append(f"Left out: {', '.join(left_out[:_NAMED])}{more}.")
+    if left_out:
+        findings.append(f"Left out: {', '.join(left_out[:_NAMED])}{more}.")
     return saved
 
 

@@ -17,7 +17,7 @@ from depthwright.files.npy import MAGIC as NPY_MAGIC
 from depthwright.files.npy import read_npy
 from depthwright.files.opened import File, reading
 from depthwright.files.segy import glance_segy, open_segy, segy_facts
-from depthwright.files.text_dialect import decoded_lines, find_dialect
+from depthwright.files.text_dialect import decoded_lines, holds_numbers
 from depthwright.files.text_matrix import read_text
 from depthwright.job import NOTHING_GIVEN, Given
 from depthwright.measuring.timezero import sample_traces
@@ -86,7 +86,7 @@ def _read_matrix(path: Path, given: Given) -> Matrix | None:
         return read_npy(path)
     if is_hdf5(head):
         return read_hdf5(path, given)
-    if find_dialect(head[:_TEXT_HEAD_BYTES]) is not None:
+    if holds_numbers(head[:_TEXT_HEAD_BYTES]):
         return read_text(path)
     if ending in _SEGY_ENDINGS or _looks_like_segy(head):
         return None
@@ -149,8 +149,6 @@ def glance(path: str | Path, given: Given = NOTHING_GIVEN) -> Glance:
         scan = matrix_scan(matrix, given.model_copy(update=stand_in), str(path))
     traces = sample_traces(scan, GLANCE_TRACES)
     read_ns = None if "sample_interval" in facts.needs else scan.dt_ns
-    strongest = float(np.abs(traces).max()) or 1.0
-    usual = traces / np.float32(
-        strongest
-    )  # a damaged sample may be so large that its square is not finite
+    # A damaged sample may be so large that its square is not finite.
+    usual = traces / np.float32(float(np.abs(traces).max()) or 1.0)
     return Glance(facts, scan, traces, interval_readings(facts, usual, read_ns))

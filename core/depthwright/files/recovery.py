@@ -29,7 +29,7 @@ from depthwright.files.job_reading import (
     version_of,
 )
 from depthwright.files.job_versions import renewed
-from depthwright.files.jobfile import stamp
+from depthwright.files.jobfile import json_text, stamp
 from depthwright.files.scan_paths import absolute_path, check_stored, map_paths
 from depthwright.job import Frozen, Job
 
@@ -162,7 +162,7 @@ def write_recovery(
         started_from=started_from,
         job=map_paths(job, absolute_path),
     )
-    data = kept.model_dump_json().encode("utf-8")
+    data = json_text(kept).encode("utf-8")
     if excess := too_much(data):
         raise DepthwrightError(
             f"The job {excess}; its edits are not kept for a crash.",

@@ -83,6 +83,12 @@ def _encoding(head: bytes) -> str:
     return "utf-8-sig"
 
 
+def holds_numbers(head: bytes) -> bool:
+    """Whether what begins so is a text with a line of numbers."""
+    _, lines = decoded_lines(head)
+    return any(any(_with_numbers(lines, *way)) for way in _WAYS)
+
+
 def find_dialect(head: bytes) -> Dialect | None:
     """Tell how the text that begins so writes its numbers; None where no line of it holds any.
 

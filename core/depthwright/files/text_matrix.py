@@ -1,8 +1,10 @@
 """Matrices as text: CSV, TSV, and whatever else has its numbers in lines."""
 
 import io
-from collections.abc import Iterator
+from collections.abc import Generator
+from contextlib import closing
 from dataclasses import dataclass
+from io import BufferedReader
 from pathlib import Path
 
 import numpy as np
@@ -49,13 +51,15 @@ def read_text(path: Path) -> Matrix:
             f" {MOST_TEXT_BYTES / 1e6:.0f} MB that are read.",
             "Export the line as SEG-Y or .npy, or in parts.",
         )
-    dialect = find_dialect(_head(file))
-    if dialect is None:
-        raise DepthwrightError(
-            f"{file.name} has no line of numbers.",
-            "Export the line with one row or one column for each trace.",
-        )
-    table = _Reading(file, dialect).table()
+    with opened(file) as again:
+        dialect = find_dialect(_head(file, again))
+        if dialect is None:
+            raise DepthwrightError(
+                f"{file.name} has no line of numbers.",
+                "Export the line with one row or one column for each trace.",
+            )
+        again.seek(0)
+        table = _Reading(file, dialect, again).table()
     if file.has_changed:  # half the old file and half the new one
         raise DepthwrightError(f"{file.name} has changed while it was read.", "Open it again.")
     axes = find_axes(file.name, dialect, table)
@@ -70,15 +74,14 @@ def read_text(path: Path) -> Matrix:
     )
 
 
-def _head(file: File) -> bytes:
+def _head(file: File, again: BufferedReader) -> bytes:
     """The beginning of a file, up to the end of a line."""
-    with opened(file) as again:
-        head = again.read(HEAD_BYTES)
-        while len(head) < file.size and b"\n" not in head and b"\r" not in head:
-            more = again.read(len(head))
-            if not more or len(head) > _LONGEST_HEAD_BYTES:
-                break
-            head += more
+    head = again.read(HEAD_BYTES)
+    while len(head) < file.size and b"\n" not in head and b"\r" not in head:
+        more = again.read(len(head))
+        if not more or len(head) > _LONGEST_HEAD_BYTES:
+            break
+        head += more
     if len(head) == file.size:
         return head
     end = max(head.rfind(b"\n"), head.rfind(b"\r"))
@@ -96,6 +99,7 @@ class _Reading:
 
     file: File
     dialect: Dialect
+    again: BufferedReader
 
     def table(self) -> Numbers:
         """All numbers in single precision, those that may be axes in double."""
@@ -103,23 +107,24 @@ class _Reading:
         beside: list[NDArray[np.float64]] = []
         first_rows: NDArray[np.float64] = np.empty((0, self.dialect.columns))
         numbers = 0
-        for piece in self._pieces():
-            parsed = self._parse(piece)
-            numbers += parsed.size
-            check_size(self.file, numbers)
-            if len(first_rows) < 2:
-                first_rows = np.concatenate([first_rows, parsed[:2]])[:2]
-            pieces.append(single(parsed))
-            beside.append(parsed[:, :2].copy())
+        with closing(self._pieces()) as pieces_of_lines:
+            for piece in pieces_of_lines:
+                parsed = self._parse(piece)
+                numbers += parsed.size
+                check_size(self.file, numbers)
+                if len(first_rows) < 2:
+                    first_rows = np.concatenate([first_rows, parsed[:2]])[:2]
+                pieces.append(single(parsed))
+                beside.append(parsed[:, :2].copy())
         return Numbers(np.concatenate(pieces), np.concatenate(beside), first_rows)
 
-    def _pieces(self) -> Iterator[list[tuple[int, str]]]:
+    def _pieces(self) -> Generator[list[tuple[int, str]], None, None]:
         """Lines of numbers, each with its number in the file, made ready for numpy."""
         delimiter, comma = self.dialect.delimiter, self.dialect.decimal == ","
         skipped = len(self.dialect.leading)
         number = 0
-        with opened(self.file) as again:
-            text = io.TextIOWrapper(again, self.dialect.encoding, errors="replace")
+        text = io.TextIOWrapper(self.again, self.dialect.encoding, errors="replace")
+        try:
             while lines := text.readlines(_PIECE_CHARACTERS):
                 piece = []
                 for line in lines:
@@ -132,7 +137,8 @@ class _Reading:
                     piece.append((number, self.dialect.pointed(bare).replace("\u2212", "-")))
                 if piece:
                     yield piece
-            text.detach()
+        finally:
+            text.detach()  # else it would close the file
 
     def _parse(self, piece: list[tuple[int, str]]) -> NDArray[np.float64]:
         try:

@@ -2,6 +2,7 @@
 
 import errno
 import json
+import math
 import os
 import shutil
 from collections.abc import Callable
@@ -298,3 +299,24 @@ def test_a_job_too_large_to_open_again_is_not_saved(
 def test_utc_is_a_zone_like_any_other(path: Path, job: Job) -> None:
     save_job(path, job, None, NOW.astimezone(UTC))
     assert datetime.fromisoformat(stored(path)["saved"]) == NOW
+
+
+@pytest.mark.parametrize("wrong", [math.nan, math.inf, -math.inf])
+def test_a_number_that_is_not_finite_is_refused_and_the_file_stays(path, job, wrong):
+    save_job(path, job, None, NOW)
+    before = path.read_bytes()
+    # What was built around validation must not become a file that nobody can open.
+    broken = job.model_copy(update={"specified_cover_mm": wrong})
+    with pytest.raises(DepthwrightError, match="not finite"):
+        save_job(path, broken, None, NOW)
+    assert path.read_bytes() == before
+    save_job(path, job.model_copy(update={"name": "NaN", "note": "a\nNaN\nInfinity,"}), None, NOW)
+    assert load_job(path).job.name == "NaN"
+
+
+def test_a_scan_whose_name_is_no_text_is_told_and_the_file_stays(path, job):
+    save_job(path, job, None, NOW)
+    before = path.read_bytes()
+    with pytest.raises(DepthwrightError, match="cannot be written as text"):
+        save_job(path, job.model_copy(update={"name": "wall\udcff.sgy"}), None, NOW)
+    assert path.read_bytes() == before
