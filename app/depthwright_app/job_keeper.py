@@ -153,29 +153,34 @@ class JobKeeper(QObject):
     def offer_recoveries(self) -> bool:
         """Offer edits that a former run has left; whether the user goes on with some."""
         left = self.edits.left()
-        for finding in left.findings:
-            self.document.said.emit(finding, True)
+        if left.findings:
+            self.document.said.emit(" ".join(left.findings), True)
         if not left.found:
             return False
-        sheet = RecoverySheet(self.window, left.found, self.edits.forget)
+        sheet = RecoverySheet(self.window, left, self.edits.forget)
         if not asked(sheet) or sheet.chosen is None:
             return False
-        self.recover(sheet.chosen)
-        return True
+        return self.recover(sheet.chosen)
 
-    def recover(self, recovery: Recovery) -> None:
-        """Go on with edits that were not saved."""
-        self.edits.adopt(recovery)
+    def recover(self, recovery: Recovery) -> bool:
+        """Go on with edits that were not saved; False where that cannot be, and they stay as they are."""
         path, trouble = recovery.path, recovery.origin_words()
+        try:
+            self.edits.adopt(recovery)
+        except DepthwrightError as problem:
+            self.document.said.emit(str(problem), True)
+            return False
         try:
             self._adopt(recovery.job, path, recovery.started_from, saved=Job())
         except DepthwrightError as problem:
+            self.edits.leave()
             self.document.said.emit(str(problem), True)
-            return
+            return False
         self.read_only = trouble or self.lock.take(path)
         told = f"Not saved yet: {recovery.words}."
         self.document.said.emit(f"{told} {self.read_only}".rstrip(), bool(self.read_only))
         self.reader.read_scans()
+        return True
 
     def open_demo(self) -> None:
         """Open the user's copy of the demo job."""

@@ -1,6 +1,6 @@
 """Offers edits that a former run has left: go on with them, delete them, or decide later."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 
 from PySide6.QtWidgets import (
     QDialog,
@@ -13,7 +13,7 @@ from PySide6.QtWidgets import (
 )
 
 from depthwright.errors import DepthwrightError
-from depthwright.files.recovery import Recovery
+from depthwright.files.recovery import Recoveries, Recovery
 from depthwright_app import theme
 
 WIDTH_PX = 560
@@ -24,30 +24,30 @@ class RecoverySheet(QDialog):
 
     Parameters
     ----------
-    found
-        What was left, at least one.
+    left
+        What was left, at least one that can be gone on with; of what cannot, its sentences.
     forget
         Deletes one; may raise :class:`DepthwrightError`.
     """
 
     def __init__(
-        self, parent: QWidget, found: Sequence[Recovery], forget: Callable[[Recovery], None]
+        self, parent: QWidget, left: Recoveries, forget: Callable[[Recovery], None]
     ) -> None:
         super().__init__(parent)
         self.setWindowTitle("Edits that were not saved")
         self.chosen: Recovery | None = None
-        self._found, self._forget = list(found), forget
+        self._found, self._forget = list(left.found), forget
         told = QLabel("The program ended before these edits were saved. They are still here.")
         told.setWordWrap(True)
         self.list = QListWidget()
         self.list.setAccessibleName("Edits that were not saved")
         self.list.setWordWrap(True)
         self.list.setSpacing(theme.GRID // 2)
-        for recovery in found:
+        for recovery in left.found:
             what = recovery.origin_words()
             self.list.addItem(f"{recovery.words}\n{what}" if what else recovery.words)
         self.list.setCurrentRow(0)
-        self.complaint = QLabel()
+        self.complaint = QLabel(" ".join(left.findings))
         self.complaint.setWordWrap(True)
         box = QVBoxLayout(self)
         box.setContentsMargins(*(4 * (3 * theme.GRID,)))
