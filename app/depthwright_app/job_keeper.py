@@ -57,7 +57,7 @@ class JobKeeper(QObject):
         self.edits.failed.connect(lambda words: document.said.emit(words, True))
         self.lock = JobLock()
         self.read_only = ""
-        """Why the job may not be saved where it came from; empty when it may."""
+        """Why the job may not be saved where it came from, whoever has it open; empty when it may."""
         self._stored: ResultsBlock | None = None
         self._save_to: Path | None = None
         self.look: Callable[[], theme.Look] = theme.system_look
@@ -135,9 +135,9 @@ class JobKeeper(QObject):
             return
         self._stored = loaded.results
         self.remember(self.settings.opened(path))
-        self.read_only = loaded.read_only or self.lock.take(path)
+        self.read_only = loaded.read_only
         self.document.said.emit(_welcome(loaded.job), False)
-        worth_knowing = " ".join(part for part in (*loaded.findings, self.read_only) if part)
+        worth_knowing = " ".join(part for part in (*loaded.findings, self._trouble()) if part)
         if worth_knowing:
             self.document.said.emit(worth_knowing, True)
         self.reader.read_scans()
@@ -176,9 +176,9 @@ class JobKeeper(QObject):
             self.edits.leave()
             self.document.said.emit(str(problem), True)
             return False
-        self.read_only = trouble or self.lock.take(path)
-        told = f"Not saved yet: {recovery.words}."
-        self.document.said.emit(f"{told} {self.read_only}".rstrip(), bool(self.read_only))
+        self.read_only = trouble
+        told, trouble = f"Not saved yet: {recovery.words}.", self._trouble()
+        self.document.said.emit(f"{told} {trouble}".rstrip(), bool(trouble))
         self.reader.read_scans()
         return True
 
@@ -222,10 +222,15 @@ class JobKeeper(QObject):
         """Save where the job came from, else ask; True when that is done or only waits for a check."""
         if self.document.path is None:
             return self.save_as()
-        if self.read_only:
-            self.document.said.emit(self.read_only, True)
+        trouble = self._trouble()
+        if trouble:
+            self.document.said.emit(trouble, True)
             return self.save_as()
         return self._write(self.document.path)
+
+    def _trouble(self) -> str:
+        """Why the job is not saved where it came from, as things are now; empty when it is."""
+        return self.read_only or self.lock.take(self.document.path)
 
     def save_as(self) -> bool:
         """Ask where, then save."""
@@ -257,9 +262,10 @@ class JobKeeper(QObject):
             return False
         self.edits.started_from = stamp
         document.mark_saved(path)
-        self.read_only = self.lock.take(path)
+        self.read_only = ""
         self.remember(self.settings.opened(path))
-        document.said.emit(f"{remark} Saved as {path}.".lstrip(), False)
+        trouble = self._trouble()
+        document.said.emit(f"{remark} Saved as {path}. {trouble}".strip(), bool(trouble))
         return True
 
     def may_leave(self) -> bool:

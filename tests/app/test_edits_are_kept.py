@@ -196,11 +196,36 @@ def test_the_second_window_on_a_job_is_told(hand, demo, make_window, tmp_path, m
     assert second.document.path == tmp_path / "copy.dwjob"
 
 
+def test_once_the_other_window_has_let_go_the_job_is_saved_where_it_is(hand, demo, make_window):
+    second = make_window()
+    second.keeper.open_path(demo)
+    hand.window.keeper.new_job()
+    second.document.edit("Rename", lambda job: change_job(job, name="Second window's"))
+    assert second.keeper.save()
+    assert load_job(demo).job.name == "Second window's"
+    hand.window.keeper.open_path(demo)
+    assert "demo.dwjob is open in another window" in hand.said
+
+
+def test_who_saves_over_a_job_that_is_open_in_another_window_is_told(
+    hand, demo, make_window, monkeypatch
+):
+    second = make_window()
+    monkeypatch.setattr(QFileDialog, "getSaveFileName", lambda *_: (str(demo), ""))
+    second.document.edit("Rename", lambda job: change_job(job, name="Over it"))
+    assert second.keeper.save()
+    said = second.strip.message.text()
+    assert said.startswith(f"Warning: Saved as {demo}. demo.dwjob is open in another window")
+    rename(hand, "Mine")
+    hand.trigger("save")
+    assert "was changed by another program" in hand.said
+
+
 def test_a_job_is_free_again_once_its_window_has_closed(hand, demo, make_window):
     hand.window.close()
     second = make_window()
     second.keeper.open_path(demo)
-    assert second.keeper.read_only == ""
+    assert "open in another window" not in second.strip.message.text()
     assert list(demo.parent.glob(".*.lock")) == [demo.with_name(".demo.dwjob.lock")]
 
 
