@@ -7,7 +7,11 @@ from depthwright.errors import DepthwrightError
 from depthwright.files.facts import Need
 from depthwright.files.readers import Glance, glance
 from depthwright.job import NOTHING_GIVEN, Given
+from depthwright.units import LengthUnit, parse_length_mm, parse_plain
 
+INTERVALS_NS = 1e-6, 1e6
+SPACINGS_MM = 1e-3, 1e6
+"""What is typed may be wrong by a unit; beyond these no line was ever recorded, and numbers overflow."""
 NEED_WORDS: dict[Need, str] = {
     "trace_spacing": "trace spacing",
     "sample_interval": "sample interval",
@@ -104,3 +108,33 @@ def told(incoming: Incoming, given: Given) -> Incoming:
     if incoming.glance is None or lies != (incoming.given.traces_in, incoming.given.data_set):
         return look_at(incoming.path, given)
     return replace(incoming, given=given)
+
+
+def interval_ns(text: str, each_ns: float) -> float:
+    """A sample interval, ns, that was typed as a number; ``each_ns`` is what one of it means, ns.
+
+    Raises
+    ------
+    DepthwrightError
+        When it can be none.
+    """
+    return _within(parse_plain(text)[0] * each_ns, INTERVALS_NS, text, "sample interval")
+
+
+def spacing_mm(text: str, unit: LengthUnit) -> float:
+    """A distance between traces, mm, that was typed.
+
+    Raises
+    ------
+    DepthwrightError
+        When it can be none.
+    """
+    return _within(parse_length_mm(text, unit), SPACINGS_MM, text, "distance between traces")
+
+
+def _within(value: float, bounds: tuple[float, float], text: str, what: str) -> float:
+    least, most = bounds
+    if least <= value <= most:
+        return value
+    shown = text if len(text) <= 20 else f"{text[:20]}…"
+    raise DepthwrightError(f"“{shown}” cannot be the {what} of a line.")

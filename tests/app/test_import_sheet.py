@@ -9,7 +9,7 @@ from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QDialog, QPushButton
 
-from depthwright.job import Antenna, Job
+from depthwright.job import NOTHING_GIVEN, Antenna, Job
 from depthwright_app import theme
 from depthwright_app.dialogs.import_sheet import ImportSheet
 from depthwright_app.importing import look_at
@@ -68,11 +68,11 @@ def primary(sheet):
 
 
 def answer(monkeypatch, **typed):
-    """Let the sheet be filled in and accepted by its main button; gives the sheets that were opened."""
+    """Let the sheet be filled in and accepted by its main button; gives the titles of those opened."""
     opened = []
 
     def run(sheet):
-        opened.append(sheet)
+        opened.append(sheet.windowTitle())
         sheet.show()
         for name, words in typed.items():
             fill(getattr(sheet, name), words)
@@ -97,7 +97,7 @@ def test_a_unit_that_was_only_inferred_is_to_be_confirmed(empty_hand, bare, monk
     opened = answer(monkeypatch)
     empty_hand.window.keeper.open_path(bare())
     empty_hand.settle()
-    assert [sheet.windowTitle() for sheet in opened] == ["Add bare.sgy"]
+    assert opened == ["Add bare.sgy"]
     assert empty_hand.document.stage.scan.dt_ns == pytest.approx(0.016)
     assert empty_hand.line.scan.given.dt_ns is None
 
@@ -132,6 +132,50 @@ def test_what_is_no_spacing_is_refused_in_the_sheet(sheet_of, bare, typed):
     assert sheet.complaint.text()
     primary(sheet).click()
     assert sheet.result() == 0
+
+
+@pytest.mark.parametrize(
+    ("field", "typed"),
+    [
+        ("interval_ps", "5e-324"),
+        ("window_ns", "1e-320"),
+        ("interval_ps", "1e300"),
+        ("spacing", 90 * "9"),
+    ],
+)
+def test_a_number_that_no_line_has_is_refused_in_the_sheet(sheet_of, bare, field, typed):
+    sheet = sheet_of(bare(interval=0))
+    fill(getattr(sheet, field), typed)
+    assert "cannot be the" in sheet.complaint.text()
+    assert sheet.shown.given == NOTHING_GIVEN
+
+
+def test_a_line_is_not_added_while_what_was_typed_is_not_understood(sheet_of, bare):
+    sheet = sheet_of(bare())
+    fill(sheet.spacing, "1O mm")
+    primary(sheet).click()
+    assert sheet.result() == 0
+    assert "1O mm" in sheet.complaint.text()
+    sheet.spacing.clear()
+    fill(sheet.spacing, " ")
+    assert sheet.spacing.text() == "5 mm", "the file's own word"
+    primary(sheet).click()
+    assert sheet.result() == 1
+
+
+def test_what_a_file_cannot_be_read_with_is_said_and_taken_back(sheet_of, tmp_path):
+    h5py = pytest.importorskip("h5py")
+    samples = np.random.default_rng(0).normal(size=(30, 100)).astype("f4")
+    for name, sets in (("a.h5", ("x", "y")), ("b.h5", ("x",))):
+        with h5py.File(tmp_path / name, "w") as file:
+            for each in sets:
+                file[each] = samples
+    sheet = sheet_of(tmp_path / "a.h5", tmp_path / "b.h5")
+    sheet.data_set.setCurrentText("y")
+    sheet.data_set.activated.emit(1)
+    assert "b.h5 holds no matrix of numbers called “y”" in sheet.complaint.text()
+    assert [file.given.data_set for file in sheet.incoming] == ["y", ""]
+    assert [file.problem for file in sheet.incoming] == ["", ""]
 
 
 def test_what_is_still_open_is_named_when_the_line_is_to_be_added(sheet_of, bare):

@@ -3,7 +3,6 @@
 One sheet serves a whole batch. Nothing is read here but on request: a file is looked at before.
 """
 
-import math
 from collections.abc import Callable, Sequence
 from html import escape
 from pathlib import Path
@@ -32,7 +31,7 @@ from depthwright.errors import DepthwrightError
 from depthwright.files.antenna_card import read_card
 from depthwright.files.facts import FileFacts
 from depthwright.job import Antenna, Job
-from depthwright.units import format_length, from_mm, parse_length_mm, parse_plain
+from depthwright.units import format_length, from_mm
 from depthwright_app import theme
 from depthwright_app.dialogs.import_picture import (
     SmallPicture,
@@ -44,7 +43,7 @@ from depthwright_app.dialogs.import_words import (
     quiet_label,
 )
 from depthwright_app.dialogs.sheet_parts import add_buttons, heading
-from depthwright_app.importing import Incoming, told
+from depthwright_app.importing import Incoming, interval_ns, spacing_mm, told
 
 LEFT_PX, RIGHT_PX, HEIGHT_PX = 460, 520, 640
 CARD_FILTER = "Antenna card (*.json)"
@@ -264,6 +263,7 @@ class ImportSheet(QDialog):
         if [self.data_set.itemText(i) for i in range(self.data_set.count())] != list(sets):
             self.data_set.clear()
             self.data_set.addItems(list(sets))
+        self.data_set.setCurrentIndex(0)  # the one that is read
 
     def _show_readings(self, file: Incoming) -> None:
         for button in self.choices.buttons():
@@ -288,29 +288,41 @@ class ImportSheet(QDialog):
     # What is said in it.
 
     def _say(self, **changes: object) -> None:
-        """Something is said of the file shown, and of all others if that is wanted."""
+        """Something is said of the file shown, and of all others if that is wanted.
+
+        A file that cannot be read that way stays as it was.
+        """
+        refused = []
         for row, file in enumerate(self.incoming):
             if file.glance is not None and (file is self.shown or self.for_all.isChecked()):
-                self.incoming[row] = told(file, file.given.model_copy(update=changes))
+                said = told(file, file.given.model_copy(update=changes))
+                if said.problem:
+                    refused.append(said.problem)
+                else:
+                    self.incoming[row] = said
         self._show()
+        self.complaint.setText(" ".join(refused))
 
     def _type_window(self) -> None:
         samples = self.shown.samples
-        self._typed(lambda: {"dt_ns": _positive(self.window_ns.text()) / samples})
+        self._typed(self.window_ns, "dt_ns", lambda text: interval_ns(text, 1.0 / samples))
 
     def _type_interval(self) -> None:
-        self._typed(lambda: {"dt_ns": _positive(self.interval_ps.text()) * 1e-3})
+        self._typed(self.interval_ps, "dt_ns", lambda text: interval_ns(text, 1e-3))
 
     def _type_spacing(self) -> None:
-        self._typed(
-            lambda: {"trace_spacing_mm": _more(parse_length_mm(self.spacing.text(), self._unit))}
-        )
+        self._typed(self.spacing, "trace_spacing_mm", lambda text: spacing_mm(text, self._unit))
 
-    def _typed(self, read: Callable[[], dict[str, float]]) -> None:
+    def _typed(self, field: QLineEdit, name: str, read: Callable[[str], float]) -> None:
+        """What was typed is said; with nothing in the field, the file's own word counts again."""
+        text = field.text().strip()
         try:
-            self._say(**read())
+            value = read(text) if text else None
         except DepthwrightError as problem:
+            field.setModified(True)  # it is still to be heard before a line is added
             self.complaint.setText(str(problem))
+            return
+        self._say(**{name: value})
 
     def _ask_card(self) -> None:
         name, _ = QFileDialog.getOpenFileName(self, "Antenna card", "", CARD_FILTER)
@@ -365,16 +377,6 @@ class ImportSheet(QDialog):
 
 def _same(first: float, second: float) -> bool:
     return abs(first - second) <= 1e-6 * second
-
-
-def _positive(text: str) -> float:
-    return _more(parse_plain(text)[0])
-
-
-def _more(value: float) -> float:
-    if not 0 < value < math.inf:
-        raise DepthwrightError("That has to be more than zero, and a number.")
-    return value
 
 
 def _field(name: str, heard: Callable[[], None]) -> QLineEdit:
