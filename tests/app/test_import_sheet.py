@@ -68,11 +68,11 @@ def primary(sheet):
 
 
 def answer(monkeypatch, **typed):
-    """Let the sheet be filled in and accepted by its main button; gives the sheets that were opened."""
+    """Let the sheet be filled in and accepted by its main button; gives the titles of those opened."""
     opened = []
 
     def run(sheet):
-        opened.append(sheet)
+        opened.append(sheet.windowTitle())
         sheet.show()
         for name, words in typed.items():
             fill(getattr(sheet, name), words)
@@ -97,7 +97,7 @@ def test_a_unit_that_was_only_inferred_is_to_be_confirmed(empty_hand, bare, monk
     opened = answer(monkeypatch)
     empty_hand.window.keeper.open_path(bare())
     empty_hand.settle()
-    assert [sheet.windowTitle() for sheet in opened] == ["Add bare.sgy"]
+    assert opened == ["Add bare.sgy"]
     assert empty_hand.document.stage.scan.dt_ns == pytest.approx(0.016)
     assert empty_hand.line.scan.given.dt_ns is None
 

@@ -362,5 +362,5 @@ def test_a_card_that_cannot_be_written_is_told_in_the_sheet(hand, tmp_path, monk
 
     monkeypatch.setattr(LineSheet, "exec", run)
     hand.trigger("line-sheet")
-    assert "own.json" in told[0]
+    assert "is not there" in told[0]
     assert hand.window.keeper.settings.cards == ()
