@@ -274,6 +274,9 @@ class Entries(QObject):
         sheet = LineSheet(self.window, self.document.job, line)
         if asked(sheet):
             self.document.edit("Change line and antenna", sheet.change)
+        if sheet.card_used is not None:
+            keeper = self.window.keeper
+            keeper.remember(keeper.settings.with_card(sheet.card_used))
 
     def place_line(self) -> None:
         """The sheet in which the shown line is laid on the concrete."""

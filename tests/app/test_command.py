@@ -56,7 +56,7 @@ def test_inspect_says_what_the_file_says(run, demo):
     assert without_qt(done) == []
     assert "241" in done.stdout
     assert "384" in done.stdout
-    assert "  16 in bytes 3217 as picoseconds: window 6.144 ns, pulse at 1." in done.stdout
+    assert "  16 in bytes 3217 as ps: window 6.144 ns, pulse 1." in done.stdout
 
 
 def test_export_writes_images_and_tables(run, demo, tmp_path):

@@ -3,9 +3,10 @@
 import json
 
 import pytest
-from PySide6.QtWidgets import QFileDialog, QLabel
+from PySide6.QtWidgets import QDialog, QFileDialog, QLabel
 
 from depthwright.edits import change_antenna, change_zone
+from depthwright.files.antenna_card import read_card
 from depthwright_app.dialogs.job_sheet import MEDIA, JobSheet
 from depthwright_app.dialogs.line_sheet import SHIFTS, LineSheet
 from depthwright_app.dialogs.place_sheet import PlaceSheet
@@ -334,3 +335,32 @@ def test_a_card_with_a_value_that_cannot_be_is_refused(sheet, demo, tmp_path, su
 def test_a_card_that_is_not_there_is_told(sheet, tmp_path):
     sheet.load_card(tmp_path / "none.json")
     assert "none.json cannot be read" in sheet.complaint.text()
+
+
+def test_an_antenna_is_saved_as_a_card_and_offered_for_the_next_scans(hand, tmp_path, monkeypatch):
+    path = tmp_path / "own.json"
+
+    def run(sheet):
+        sheet.separation.setText("55 ± 1 mm")
+        sheet.save_card(path)
+        return QDialog.DialogCode.Rejected
+
+    monkeypatch.setattr(LineSheet, "exec", run)
+    hand.trigger("line-sheet")
+    assert hand.document.job.antennas[0].separation_mm == 40.0
+    assert read_card(path, "any").separation_mm == 55.0
+    assert hand.window.keeper.settings.cards == (str(path),)
+
+
+def test_a_card_that_cannot_be_written_is_told_in_the_sheet(hand, tmp_path, monkeypatch):
+    told = []
+
+    def run(sheet):
+        sheet.save_card(tmp_path / "none" / "own.json")
+        told.append(sheet.complaint.text())
+        return QDialog.DialogCode.Rejected
+
+    monkeypatch.setattr(LineSheet, "exec", run)
+    hand.trigger("line-sheet")
+    assert "is not there" in told[0]
+    assert hand.window.keeper.settings.cards == ()

@@ -42,11 +42,11 @@ from depthwright_app.dialogs.import_words import (
     facts_html,
     quiet_label,
 )
+from depthwright_app.dialogs.line_sheet import CARD_FILTER
 from depthwright_app.dialogs.sheet_parts import add_buttons, heading
 from depthwright_app.importing import Incoming, interval_ns, spacing_mm, told
 
-LEFT_PX, RIGHT_PX, HEIGHT_PX = 460, 520, 640
-CARD_FILTER = "Antenna card (*.json)"
+LIST_PX, LEFT_PX, RIGHT_PX, HEIGHT_PX = 200, 400, 500, 640
 AS_READ = "As the file says"
 
 
@@ -85,7 +85,7 @@ class ImportSheet(QDialog):
         )
         self._make_fields()
         self._place()
-        self.resize(self.sizeHint().width(), HEIGHT_PX)
+        self.resize(self.minimumSizeHint().width(), HEIGHT_PX)
         self.files.setCurrentRow(next((i for i, f in enumerate(incoming) if not f.problem), 0))
 
     # What it is made of.
@@ -103,6 +103,7 @@ class ImportSheet(QDialog):
         self.facts.setAlignment(Qt.AlignmentFlag.AlignTop)
         self.facts.setAccessibleName("What the file says")
         self.facts.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
+        self.readings_heading = heading("")
         self.readings = QVBoxLayout()
         self.readings.setSpacing(2)
         self.choices = QButtonGroup(self)
@@ -136,7 +137,7 @@ class ImportSheet(QDialog):
         across = QHBoxLayout()
         across.setSpacing(2 * theme.GRID)
         if len(self.incoming) > 1:
-            self.files.setFixedWidth(240)
+            self.files.setFixedWidth(LIST_PX)
             self.files.setWordWrap(True)
             self.files.setSpacing(theme.GRID // 2)
             across.addWidget(self.files)
@@ -171,7 +172,7 @@ class ImportSheet(QDialog):
         right = QVBoxLayout()
         right.setSpacing(theme.GRID)
         self.spectrum.setMinimumWidth(RIGHT_PX)
-        right.addWidget(heading("Sample interval: what its number can mean"))
+        right.addWidget(self.readings_heading)
         right.addLayout(self.readings)
         right.addWidget(self.spectrum)
         right.addWidget(quiet_label("Shaded: where the pulses of antennas used on concrete lie."))
@@ -270,6 +271,10 @@ class ImportSheet(QDialog):
             self.choices.removeButton(button)
             button.hide()
             button.deleteLater()
+        stated = file.glance is not None and any(i.value > 0 for i in file.glance.facts.intervals)
+        self.readings_heading.setText(
+            f"Sample interval: {'what its number can mean' if stated else 'what usual windows give'}"
+        )
         for reading in file.glance.readings if file.glance else ():
             button = QRadioButton(reading.told)
             button.setChecked(file.dt_ns is not None and _same(reading.dt_ns, file.dt_ns))

@@ -9,6 +9,7 @@ from PySide6.QtWidgets import (
     QDialog,
     QFileDialog,
     QFormLayout,
+    QHBoxLayout,
     QLabel,
     QLineEdit,
     QPushButton,
@@ -18,7 +19,7 @@ from PySide6.QtWidgets import (
 
 from depthwright import edits
 from depthwright.errors import DepthwrightError
-from depthwright.files.antenna_card import read_card
+from depthwright.files.antenna_card import read_card, write_card
 from depthwright.job import Antenna, DirectPick, DirectShiftSource, Job, Line
 from depthwright.units import (
     from_mm,
@@ -30,6 +31,7 @@ from depthwright_app import theme
 from depthwright_app.dialogs.sheet_parts import add_buttons, heading
 from depthwright_app.wording import separation_u_mm
 
+CARD_FILTER = "Antenna card (*.json)"
 STANDARD = "With its standard uncertainty, like 40 ± 1 mm"
 SHIFTS: dict[DirectShiftSource, str] = {
     "computed": "computed for a dipole pair",
@@ -55,16 +57,28 @@ class LineSheet(QDialog):
         box.addLayout(self._line_form())
         box.addWidget(heading("Antenna (all lines recorded with it follow)"))
         box.addLayout(self._antenna_form())
-        card = QPushButton("Load an antenna card…")
-        card.setAutoDefault(False)
-        card.clicked.connect(self._ask_card)
-        box.addWidget(card)
+        box.addLayout(self._card_buttons())
         self.complaint = QLabel()
         self.complaint.setWordWrap(True)
         box.addWidget(self.complaint)
         add_buttons(self, box, self._accept)
+        self.card_used: Path | None = None
+        """The card that was loaded or saved last."""
         self.change_line: dict[str, Any] = {}
         self.change_antenna: dict[str, Any] = {}
+
+    def _card_buttons(self) -> QHBoxLayout:
+        row = QHBoxLayout()
+        row.setSpacing(theme.GRID)
+        for words, call in (
+            ("Load an antenna card…", self._ask_card),
+            ("Save as an antenna card…", self._ask_save_card),
+        ):
+            button = QPushButton(words)
+            button.setAutoDefault(False)
+            button.clicked.connect(call)
+            row.addWidget(button, 1)
+        return row
 
     def _line_form(self) -> QFormLayout:
         line = self._line
@@ -139,14 +153,33 @@ class LineSheet(QDialog):
         return f"{round(from_mm(value_mm, self._unit), 3):.12g} ± {self._length(u_mm)}"
 
     def _ask_card(self) -> None:
-        name, _ = QFileDialog.getOpenFileName(self, "Antenna card", "", "Antenna card (*.json)")
+        name, _ = QFileDialog.getOpenFileName(self, "Antenna card", "", CARD_FILTER)
         if name:
             self.load_card(Path(name))
+
+    def _ask_save_card(self) -> None:
+        name, _ = QFileDialog.getSaveFileName(
+            self, "Save as an antenna card", f"{self.antenna_name.text()}.json", CARD_FILTER
+        )
+        if name:
+            path = Path(name)
+            self.save_card(path if path.suffix else path.with_suffix(".json"))
+
+    def save_card(self, path: Path) -> None:
+        """Keep the antenna as its fields stand for other jobs."""
+        try:
+            changed = edits.change_antenna(self._job, self._antenna.id, **self._typed_antenna())
+            write_card(path, changed.antenna_of(self._line))
+            self.card_used = path
+            self.complaint.setText(f"Saved as {path}. The sheet of incoming scans offers it.")
+        except DepthwrightError as problem:
+            self.complaint.setText(str(problem))
 
     def load_card(self, path: Path) -> None:
         """Fill the antenna's fields from a card."""
         try:
             card = read_card(path, self._antenna.id)
+            self.card_used = path
             self._show_antenna(card)
             self.complaint.setText(self._against_scan(card))
         except DepthwrightError as problem:

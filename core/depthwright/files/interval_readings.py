@@ -18,7 +18,7 @@ from depthwright.scan import Block
 
 PULSE_GHZ = (0.3, 6.0)
 """Centre frequencies of antennas used on concrete: common practice, no source."""
-_UNITS = (("picoseconds", 1e-3), ("nanoseconds", 1.0), ("microseconds", 1e3))
+_UNITS = (("ps", 1e-3), ("ns", 1.0), ("µs", 1e3))
 _ROUND_WINDOWS_NS = (5.0, 1.0)
 _USUAL_WINDOWS_NS = (6.0, 8.0, 10.0, 12.0, 15.0)
 """Windows that lines on slabs and walls are recorded with: common practice, no source."""
@@ -34,7 +34,7 @@ class IntervalReading:
     Parameters
     ----------
     words
-        How it is read, like "20 in bytes 3217 as picoseconds".
+        How it is read, like "20 in bytes 3217 as ps".
     dt_ns
         Sample interval, ns.
     samples
@@ -58,18 +58,18 @@ class IntervalReading:
         """Why it cannot be meant on concrete; empty where it can."""
         low, high = WINDOW_NS
         if not low <= self.window_ns <= high:
-            return "the window is too " + ("long" if self.window_ns > high else "short")
+            return "window too " + ("long" if self.window_ns > high else "short")
         if self.pulse_ghz is None:
             return ""
         slowest, fastest = PULSE_GHZ
         if not slowest <= self.pulse_ghz <= fastest:
-            return "the pulse is too " + ("slow" if self.pulse_ghz < slowest else "fast")
+            return "pulse too " + ("slow" if self.pulse_ghz < slowest else "fast")
         return ""
 
     @property
     def told(self) -> str:
         """It with its window, its pulse and what speaks against it."""
-        pulse = "" if self.pulse_ghz is None else f", pulse at {frequency_words(self.pulse_ghz)}"
+        pulse = "" if self.pulse_ghz is None else f", pulse {frequency_words(self.pulse_ghz)}"
         verdict = self.doubt or "plausible"
         return f"{self.words}: window {interval_words(self.window_ns)}{pulse}; {verdict}"
 
