@@ -185,6 +185,13 @@ def test_what_is_still_open_is_named_when_the_line_is_to_be_added(sheet_of, bare
     assert sheet.result() == 0
 
 
+def test_a_scan_that_is_the_same_number_throughout_is_shown_without_a_spectrum(sheet_of, tmp_path):
+    np.save(tmp_path / "flat.npy", np.ones((30, 100), np.float32))
+    sheet = sheet_of(tmp_path / "flat.npy")
+    assert sheet.shown.glance is not None
+    assert sheet.spectrum._drawn == []
+
+
 def test_each_reading_of_the_interval_has_its_window_and_its_pulse(sheet_of, bare):
     sheet = sheet_of(bare())
     as_ps, rounded, as_ns, as_us = sheet.choices.buttons()

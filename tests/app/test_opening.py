@@ -20,6 +20,11 @@ def drop(*_):
     """For answers that nobody waits for."""
 
 
+def confirmed(incoming):
+    """The answer of someone who finds all in order."""
+    return incoming, None
+
+
 class Held:
     """A document with its keeper; checks do not begin before :meth:`release`."""
 
@@ -283,6 +288,7 @@ def test_scans_that_come_together_share_an_antenna_when_the_files_are_silent(hel
         read = read_segy(demo.parent / f"{name}.sgy")
         paths.append(tmp_path / f"{name}.sgy")
         write_segy(paths[-1], read.block(0, read.traces), read.dt_ns, read.positions_mm)
+    held.keeper.reader.ask = confirmed
     for path in paths:
         held.keeper.open_path(path)
     held.release()
@@ -309,6 +315,7 @@ def test_the_window_never_looks_for_a_direct_wave_itself(held, scan, monkeypatch
 
 def test_a_scan_without_a_pulse_is_refused_with_a_sentence(held, tmp_path):
     write_segy(tmp_path / "flat.sgy", np.ones((30, 100), np.float32), 0.05, 5.0 * np.arange(30))
+    held.keeper.reader.ask = confirmed
     held.keeper.open_path(tmp_path / "flat.sgy")
     held.release()
     assert "holds no pulse" in held.said

@@ -90,9 +90,11 @@ class SpectrumReadings(pg.PlotWidget):  # type: ignore[misc]
         for item in self._drawn:
             self.removeItem(item)
         self._drawn.clear()
-        if not traces.size or not traces.any():
+        if not traces.size:
             return
         cycles, amplitude = spectrum_per_sample(traces)
+        if not amplitude[1:].any():  # the same number in all of a trace
+            return
         level = 20 * np.log10(np.maximum(amplitude[1:] / amplitude[1:].max(), 1e-3))
         labelled: list[float] = []
         intervals = [reading.dt_ns for reading in readings]

@@ -22,6 +22,8 @@ _UNITS = (("ps", 1e-3), ("ns", 1.0), ("µs", 1e3))
 _ROUND_WINDOWS_NS = (5.0, 1.0)
 _USUAL_WINDOWS_NS = (6.0, 8.0, 10.0, 12.0, 15.0)
 """Windows that lines on slabs and walls are recorded with: common practice, no source."""
+_LEAST, _MOST = 1e-12, 1e12
+"""No interval is stated beyond these in any unit; far beyond them its frequencies overflow."""
 _MOST_ROUNDED = 2
 _SLOWEST_PERIODS = 4
 """Slower than so many periods in the window is drift, whatever the unit."""
@@ -128,7 +130,7 @@ def interval_readings(
 
 def _meanings(stated: Stated, samples: int) -> list[tuple[str, float]]:
     value = stated.value
-    if not (np.isfinite(value) and value > 0):
+    if not _LEAST <= value <= _MOST:
         return []
     meanings = [
         (f"{value:g} in {stated.place} as {unit}", value * size_ns) for unit, size_ns in _UNITS
