@@ -1,9 +1,11 @@
 """The command line: no Qt for what needs no window; one line on stderr and status 2 when it cannot."""
 
+import itertools
 import json
 import os
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 
@@ -60,7 +62,9 @@ def test_inspect_says_what_the_file_says(run, demo):
 
 
 def test_export_writes_images_and_tables(run, demo, tmp_path):
-    out = tmp_path / "out"
+    out, stored = tmp_path / "out", json.loads(demo.read_text("utf-8"))
+    del stored["job"]["lines"][1]
+    demo.write_text(json.dumps(stored), "utf-8")
     done = run("export", demo, "--out", out)
     assert done.returncode == 0, done.stderr
     assert without_qt(done) == []
@@ -75,7 +79,19 @@ def test_demo_does_the_main_job_without_a_window(run, tmp_path, tour):
     assert done.returncode == 0, done.stderr
     assert without_qt(done) == []
     assert "invented" in done.stdout
-    job = load_job(folder / "demo-marked.dwjob").job
+    kinds = ("image: ", "table: ", "file: ", "job: ")
+    said = [line.strip().split(": ", 1) for line in done.stdout.splitlines()]
+    written = {
+        Path(path) for kind, path in (s for s in said if len(s) == 2) if f"{kind}: " in kinds
+    }
+    assert written == {folder / "demo-marked.dwjob", *(folder / "exports").iterdir()}
+    for line, part in itertools.product(
+        ("deck-L1", "deck-L2"), ("marked.png", "bars.csv", "thickness.csv")
+    ):
+        assert folder / "exports" / f"{line}-{part}" in written
+    loaded = load_job(folder / "demo-marked.dwjob")
+    assert loaded.results is not None
+    job = loaded.job
     ties = [
         (line.name, mark.number, mark.tie.depth_mm)
         for line in job.lines

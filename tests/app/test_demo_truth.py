@@ -5,7 +5,6 @@ with the formula that the program inverts. No Qt here.
 """
 
 import json
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -13,7 +12,7 @@ import pytest
 from depthwright.files.jobfile import load_job
 from depthwright.results.evaluate import evaluate
 from depthwright.results.tracking import track_faces
-from depthwright_app.demo import copy_demo, main_job, mark_click, sample_folder, tie_reading
+from depthwright_app.demo import copy_demo, mark_click, sample_folder, tie_reading
 from depthwright_app.session import evaluate_with_scans
 
 TRUTH = json.loads((sample_folder() / "truth.json").read_text("utf-8"))
@@ -86,21 +85,6 @@ def test_the_tied_bar_is_as_good_as_its_tie_and_hardly_better(marked):
     row = next(row for row in rows_of(results, job, TOUR["tie"]["line"]).bars if row.tie)
     assert 0.85 < row.cover.u_mm <= 1.0
     assert abs(row.cover.value_mm - TOUR["tie"]["depth_mm"]) < 0.5
-
-
-def test_the_off_screen_run_writes_job_images_and_tables(tmp_path):
-    said = main_job(copy_demo(tmp_path / "copy"))
-    written = {
-        Path(line.split(": ", 1)[1])
-        for line in said
-        if line.startswith(("image", "table", "file", "job"))
-    }
-    folder = tmp_path / "copy"
-    assert written == {folder / "demo-marked.dwjob", *(folder / "exports").iterdir()}
-    for name in LINES:
-        for part in ("marked.png", "bars.csv", "thickness.csv"):
-            assert folder / "exports" / f"{name}-{part}" in written
-    assert load_job(tmp_path / "copy" / "demo-marked.dwjob").results is not None
 
 
 def test_a_copy_that_was_worked_on_is_kept(tmp_path):

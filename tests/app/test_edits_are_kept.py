@@ -5,15 +5,18 @@ import os
 import subprocess
 import sys
 import textwrap
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 from PySide6.QtWidgets import QFileDialog, QPushButton
 
 from depthwright.edits import change_job
-from depthwright.files.jobfile import load_job, save_job
-from depthwright.files.recovery import find_recoveries
+from depthwright.files.jobfile import load_job, save_job, stamp
+from depthwright.files.recovery import find_recoveries, write_recovery
 from depthwright_app.dialogs.recovery_sheet import RecoverySheet
+
+WHEN = datetime(2026, 3, 14, 12, tzinfo=UTC)
 
 
 @pytest.fixture
@@ -96,6 +99,14 @@ def crashed(demo, tmp_path):
     return folder
 
 
+@pytest.fixture
+def left(demo, tmp_path):
+    """What a run that did not end well has left of the demo job; gives the folder."""
+    job = change_job(load_job(demo).job, name="Nearly lost")
+    write_recovery(recoveries(tmp_path), "former", job, demo, stamp(demo), WHEN)
+    return recoveries(tmp_path)
+
+
 def test_after_a_crash_the_edits_are_offered_and_nothing_is_lost(
     crashed, empty_hand, demo, monkeypatch
 ):
@@ -120,13 +131,13 @@ def test_after_a_crash_the_edits_are_offered_and_nothing_is_lost(
     assert find_recoveries(crashed).found == ()
 
 
-def test_edits_that_are_not_wanted_are_deleted(crashed, empty_hand, monkeypatch):
+def test_edits_that_are_not_wanted_are_deleted(left, empty_hand, monkeypatch):
     monkeypatch.setattr(RecoverySheet, "exec", lambda sheet: press(sheet, "Delete them"))
     assert not empty_hand.window.keeper.offer_recoveries()
-    assert find_recoveries(crashed).found == ()
+    assert find_recoveries(left).found == ()
 
 
-def test_edits_put_off_are_offered_again(crashed, empty_hand, monkeypatch):
+def test_edits_put_off_are_offered_again(left, empty_hand, monkeypatch):
     monkeypatch.setattr(RecoverySheet, "exec", lambda sheet: press(sheet, "Decide later"))
     assert not empty_hand.window.keeper.offer_recoveries()
     assert len(empty_hand.window.keeper.edits.left().found) == 1
@@ -139,10 +150,10 @@ def test_edits_of_a_window_that_still_runs_are_not_offered(hand, kept, make_wind
 
 
 def test_a_job_that_was_changed_after_the_crash_is_not_saved_over(
-    crashed, empty_hand, demo, tmp_path, monkeypatch
+    left, empty_hand, demo, tmp_path, monkeypatch
 ):
     other = load_job(demo)
-    save_job(demo, change_job(other.job, name="Somebody else's"), None, other_time())
+    save_job(demo, change_job(other.job, name="Somebody else's"), None, WHEN)
     monkeypatch.setattr(RecoverySheet, "exec", lambda sheet: press(sheet, "Go on with them"))
     empty_hand.window.keeper.offer_recoveries()
     empty_hand.settle()
@@ -152,12 +163,6 @@ def test_a_job_that_was_changed_after_the_crash_is_not_saved_over(
     empty_hand.trigger("save")
     assert load_job(demo).job.name == "Somebody else's"
     assert load_job(tmp_path / "mine.dwjob").job.name == "Nearly lost"
-
-
-def other_time():
-    from datetime import UTC, datetime
-
-    return datetime(2026, 3, 14, 12, tzinfo=UTC)
 
 
 def test_where_edits_cannot_be_kept_that_is_said_once(hand, tmp_path):
@@ -176,7 +181,7 @@ def test_where_edits_cannot_be_kept_that_is_said_once(hand, tmp_path):
 def test_a_job_that_somebody_else_saved_meanwhile_is_not_overwritten(hand, demo, monkeypatch):
     rename(hand, "Mine")
     other = load_job(demo)
-    save_job(demo, change_job(other.job, name="Theirs"), None, other_time())
+    save_job(demo, change_job(other.job, name="Theirs"), None, WHEN)
     hand.trigger("save")
     assert "was changed by another program" in hand.said
     assert load_job(demo).job.name == "Theirs"
@@ -258,6 +263,8 @@ def test_a_scan_that_was_moved_is_found_again(hand, demo, monkeypatch):
 
 
 def test_a_job_is_packed_and_opened_from_its_pack(marked, tmp_path, make_window, monkeypatch):
+    marked.document.show_line("line-2")
+    marked.trigger("remove-line")
     pack = tmp_path / "hand-over.zip"
     monkeypatch.setattr(QFileDialog, "getSaveFileName", lambda *_: (str(pack), ""))
     marked.trigger("pack")
@@ -266,7 +273,7 @@ def test_a_job_is_packed_and_opened_from_its_pack(marked, tmp_path, make_window,
     other.keeper.open_path(pack)
     marked.qtbot.waitUntil(lambda: not other.background.busy(), timeout=20_000)
     assert other.document.path.parent == tmp_path / "hand-over"
-    assert set(other.document.stages) == {"line-1", "line-2"}
+    assert set(other.document.stages) == {"line-1"}
     assert other.document.job.line("line-1").marks == marked.line.marks
     assert any(Path(tmp_path / "hand-over" / "exports").iterdir())
 
