@@ -14,10 +14,12 @@ from depthwright.exports.section import ImageStyle
 from depthwright.exports.write import export_image, export_job
 from depthwright.files.pack import Packed, pack_job
 from depthwright_app.background import Background, Report, Work
+from depthwright_app.dialogs.where_to_save import ask_where
 from depthwright_app.document import Document
 from depthwright_app.job_keeper import PACK_SUFFIX, JobKeeper
 
 IMAGE_FILTER = "PNG image (*.png);;SVG drawing (*.svg);;PDF document (*.pdf)"
+IMAGE_SUFFIXES = ".png", ".svg", ".pdf"
 PACK_FILTER = "Packed job (*.zip)"
 
 
@@ -35,12 +37,11 @@ class Exporter(QObject):
         if line is None:
             return
         start = str(Path(self.keeper.settings.folder) / f"{line.name}-marked.png")
-        name, _ = QFileDialog.getSaveFileName(
-            self.keeper.window, "Export the image", start, IMAGE_FILTER
+        path = ask_where(
+            self.keeper.window, "Export the image", start, IMAGE_FILTER, IMAGE_SUFFIXES
         )
-        if name:
-            path = Path(name)
-            self.export_line_image(path if path.suffix else path.with_suffix(".png"))
+        if path is not None:
+            self.export_line_image(path)
 
     def export_line_image(self, path: Path) -> None:
         """Write the marked-up image of the line shown."""
@@ -93,12 +94,11 @@ class Exporter(QObject):
         document = self.document
         name = document.path.stem if document.path else document.job.name
         start = str(Path(self.keeper.settings.folder) / f"{name}{PACK_SUFFIX}")
-        chosen, _ = QFileDialog.getSaveFileName(
-            self.keeper.window, "Pack the job for hand-over", start, PACK_FILTER
+        path = ask_where(
+            self.keeper.window, "Pack the job for hand-over", start, PACK_FILTER, (PACK_SUFFIX,)
         )
-        if chosen:
-            path = Path(chosen)
-            self.pack(path if path.suffix == PACK_SUFFIX else Path(f"{path}{PACK_SUFFIX}"))
+        if path is not None:
+            self.pack(path)
 
     def pack(self, path: Path) -> None:
         """Write one zip with the job, its scans and its exports, in the background."""
