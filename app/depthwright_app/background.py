@@ -77,6 +77,8 @@ class Background(QObject):
         self._count += 1
         ticket = _Ticket(topic, self._count)
         self._wanted[topic] = _Wanted(ticket, done, failed, tells, behind, apart)
+        if tells:
+            self.progressed.emit(topic, 0.0)
         until = time.monotonic() + GIVES_WAY_S
 
         def report(fraction: float) -> None:

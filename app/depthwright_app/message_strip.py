@@ -1,11 +1,13 @@
 """The message strip: what happened and what to do, and the read-out under the pointer."""
 
 import qtawesome
-from PySide6.QtCore import Qt, Signal
+from PySide6.QtCore import Qt, QTimer, Signal
 from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QProgressBar, QPushButton, QWidget
 
 from depthwright_app import theme
 
+SHORT_MS = 300
+"""Work that ends sooner shows no progress."""
 TOPIC_WORDS = {
     "image": "Until this is done a long line is shown by one of every so many traces.",
     "export": "Images and tables are being written.",
@@ -50,6 +52,10 @@ class MessageStrip(QFrame):
         self.setMinimumHeight(2 * self.message.fontMetrics().lineSpacing() + 2 * theme.GRID)
         self._look = theme.LIGHT
         self._under_way: dict[str, float] = {}
+        self._shown_soon = QTimer(self)
+        self._shown_soon.setSingleShot(True)
+        self._shown_soon.setInterval(SHORT_MS)
+        self._shown_soon.timeout.connect(self._show_bar)
         self._show_bar()
 
     def show_look(self, look: theme.Look) -> None:
@@ -77,10 +83,14 @@ class MessageStrip(QFrame):
             self._under_way.pop(topic, None)
         else:
             self._under_way[topic] = fraction
-        self._show_bar()
+        if self.progress.isVisible() or not self._under_way:
+            self._show_bar()
+        elif not self._shown_soon.isActive():
+            self._shown_soon.start()
 
     def _show_bar(self) -> None:
         topic = next(reversed(self._under_way), "")
+        self._shown_soon.stop()
         self.progress.setVisible(bool(topic))
         self.cancel.setVisible(bool(topic))
         if topic:

@@ -37,6 +37,7 @@ class ScanReader(QObject):
     ) -> None:
         super().__init__(window)
         self.document, self.background, self.ask = document, background, ask
+        self._not_read = ""
         self._looking_at: list[Path] = []
         document.scans_wanted.connect(self.read_scans)
         document.job_changed.connect(self._renew_stages)
@@ -133,10 +134,12 @@ class ScanReader(QObject):
                 document.said.emit(f"Nothing was added of {names}.", False)
                 return
             incoming, card = asked
+        # Said with each line that is added: the strip holds one message.
+        self._not_read = " ".join(file.problem for file in incoming if file.problem)
+        if self._not_read:
+            document.said.emit(self._not_read, True)
         for file in incoming:
-            if file.problem:
-                document.said.emit(file.problem, True)
-            else:
+            if not file.problem:
                 self._prepare(file, card)
 
     def _prepare(self, file: Incoming, card: Antenna | None) -> None:
@@ -175,9 +178,8 @@ class ScanReader(QObject):
         if not document.add_line(f"Add {file.path.name}", changed, line_id, stage):
             return
         self.added.emit(file.path)
-        document.said.emit(
-            " ".join(scan.findings) or "Click near the apex of a bar to mark it.", False
-        )
+        told = " ".join(scan.findings) or "Click near the apex of a bar to mark it."
+        document.said.emit(f"{self._not_read} {told}".lstrip(), bool(self._not_read))
         self._check(line, scan)
 
     def _add_failed(self, fault: BaseException) -> None:

@@ -55,7 +55,7 @@ def test_progress_comes_in_order_and_before_the_answer(qtbot, heard, executor):
     idle(qtbot, background)
     background.close()
     told = [("topic", step / 4) for step in range(5)]
-    assert heard == [*told, ("topic", None), "done"]
+    assert heard == [("topic", 0.0), *told, ("topic", None), "done"]
 
 
 def test_work_that_is_cancelled_is_no_longer_told_of(qtbot, background, heard):
@@ -65,7 +65,7 @@ def test_work_that_is_cancelled_is_no_longer_told_of(qtbot, background, heard):
     background.leave_job()
     go.set()
     idle(qtbot, background)
-    assert heard == [("topic", None)]
+    assert heard == [("topic", 0.0), ("topic", None)]
 
 
 def test_answers_arrive_on_the_thread_that_asked(qtbot, background, heard):

@@ -139,13 +139,14 @@ def test_saving_where_nothing_can_be_written_keeps_the_marks(marked, tmp_path, m
 
 
 def test_exporting_an_image_where_nothing_can_be_written(marked, tmp_path, monkeypatch):
-    for name in ("no such folder/deck.png", "deck.bmp"):
+    names = {"no such folder/deck.png": "The folder ", "deck.bmp": "deck.bmp"}
+    for name, told in names.items():
         target = tmp_path / name
         monkeypatch.setattr(
             QFileDialog, "getSaveFileName", lambda *_, target=target: (str(target), "")
         )
         marked.trigger("export-image")
-        assert marked.said.startswith(f"Warning: {target.name}")
+        assert marked.said.startswith(f"Warning: {told}")
         assert not target.exists()
 
 

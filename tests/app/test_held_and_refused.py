@@ -100,7 +100,7 @@ def test_contradicting_readings_are_said_in_strip_ledger_image_and_table(marked,
         marked.type(reading)
     assert marked.said.startswith("Warning: The known depths disagree")
     assert "known depths disagree" in marked.window.ledger.warnings.text()
-    marked.window.keeper.export_all(tmp_path / "out")
+    marked.window.exporter.export_all(tmp_path / "out")
     marked.settle()
     table = (tmp_path / "out" / "deck-L1-bars.csv").read_text("utf-8")
     assert "Warning: The known depths disagree" in table

@@ -83,10 +83,12 @@ def test_a_separation_of_zero_in_the_file_is_taken_as_said(scan):
 
 def test_an_antenna_card_is_used_as_it_is(scan):
     card = Antenna(id="card", separation_mm=58.0, centre_frequency_ghz=1.9, source="measured")
-    job, line_id = take_in(Job(), scan, antenna=card)
-    assert job.antenna_of(job.line(line_id)) == card
-    job, _ = take_in(job, scan, antenna=card)
-    assert job.antennas == (card,)
+    job, line_id = take_in(Job(), scan, card=card)
+    (antenna,) = job.antennas
+    assert antenna == card.model_copy(update={"id": antenna.id})
+    assert job.line(line_id).antenna == antenna.id
+    job, _ = take_in(job, scan, card=card)
+    assert job.antennas == (antenna,)
 
 
 def test_a_scan_without_a_pulse_is_refused():

@@ -253,7 +253,7 @@ def test_the_results_say_which_bar_lies_on_the_direct_wave(line_over_bar):
     """A bar under 25 mm and one under 70 mm of concrete on one line, 16 mm thick, permittivity 8."""
     shallow, deep = line_over_bar(25.0, 8.0, 8.0, 40.0), line_over_bar(70.0, 8.0, 8.0, 40.0)
     scan = line_scan([(150.0, shallow), (450.0, deep)], 2.0)
-    job, line_id = take_in(Job(), scan, antenna=card(deep, 2.0))
+    job, line_id = take_in(Job(), scan, card=card(deep, 2.0))
     line = job.line(line_id)
     stage = PickStage(scan, find_direct_wave(scan, job.antenna_of(line).centre_frequency_ghz))
     for position, bar in ((150.0, shallow), (450.0, deep)):
