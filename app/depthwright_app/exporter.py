@@ -19,7 +19,6 @@ from depthwright_app.document import Document
 from depthwright_app.job_keeper import PACK_SUFFIX, JobKeeper
 
 IMAGE_FILTER = "PNG image (*.png);;SVG drawing (*.svg);;PDF document (*.pdf)"
-IMAGE_SUFFIXES = ".png", ".svg", ".pdf"
 PACK_FILTER = "Packed job (*.zip)"
 
 
@@ -38,7 +37,7 @@ class Exporter(QObject):
             return
         start = str(Path(self.keeper.settings.folder) / f"{line.name}-marked.png")
         path = ask_where(
-            self.keeper.window, "Export the image", start, IMAGE_FILTER, IMAGE_SUFFIXES
+            self.keeper.window, "Export the image", start, IMAGE_FILTER, ".png", others=True
         )
         if path is not None:
             self.export_line_image(path)
@@ -87,7 +86,7 @@ class Exporter(QObject):
             return
         self.document.said.emit(words, False)
         tells = topic == "pack"
-        self.background.run(topic, work, done, self._failed, tells=tells, apart=True)
+        self.background.run(topic, work, done, self.document.tell, tells=tells, apart=True)
 
     def ask_pack(self) -> None:
         """Ask where, then pack the job with its scans and exports."""
@@ -95,7 +94,7 @@ class Exporter(QObject):
         name = document.path.stem if document.path else document.job.name
         start = str(Path(self.keeper.settings.folder) / f"{name}{PACK_SUFFIX}")
         path = ask_where(
-            self.keeper.window, "Pack the job for hand-over", start, PACK_FILTER, (PACK_SUFFIX,)
+            self.keeper.window, "Pack the job for hand-over", start, PACK_FILTER, PACK_SUFFIX
         )
         if path is not None:
             self.pack(path)
@@ -118,8 +117,3 @@ class Exporter(QObject):
     def _packed(self, packed: Packed) -> None:
         said = " ".join((f"Packed as {packed.path}.", *packed.missing))
         self.document.said.emit(said, bool(packed.missing))
-
-    def _failed(self, fault: BaseException) -> None:
-        if not isinstance(fault, DepthwrightError):
-            raise fault
-        self.document.said.emit(str(fault), True)

@@ -104,14 +104,9 @@ class JobKeeper(QObject):
             "unpack",
             lambda report: open_pack(pack, pack.parent, report),
             self.open_job,
-            self._unpack_failed,
+            self.document.tell,
             tells=True,
         )
-
-    def _unpack_failed(self, fault: BaseException) -> None:
-        if not isinstance(fault, DepthwrightError):
-            raise fault
-        self.document.said.emit(str(fault), True)
 
     def _ask_about(self, incoming: list[Incoming]) -> tuple[list[Incoming], Antenna | None] | None:
         """Have incoming files confirmed or corrected."""
@@ -239,7 +234,7 @@ class JobKeeper(QObject):
             self.document.path
             or Path(self.settings.folder) / f"{self.document.job.name}{JOB_SUFFIX}"
         )
-        path = ask_where(self.window, "Save the job", str(start), JOB_FILTER, (JOB_SUFFIX,))
+        path = ask_where(self.window, "Save the job", str(start), JOB_FILTER, JOB_SUFFIX)
         return path is not None and self._write(path)
 
     def _write(self, path: Path, remark: str = "") -> bool:

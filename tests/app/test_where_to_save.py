@@ -16,7 +16,7 @@ def where(monkeypatch, tmp_path):
         monkeypatch.setattr(QFileDialog, "getSaveFileName", lambda *_: (name, ""))
         if answer is not None:
             monkeypatch.setattr(QMessageBox, "question", lambda *_: answer)
-        path = ask_where(None, "Save the job", "", "", (".dwjob",))
+        path = ask_where(None, "Save the job", "", "", ".dwjob")
         return path and path.name
 
     return ask

@@ -160,7 +160,7 @@ class LineSheet(QDialog):
 
     def _ask_save_card(self) -> None:
         start = f"{self.antenna_name.text()}.json"
-        path = ask_where(self, "Save as an antenna card", start, CARD_FILTER, (".json",))
+        path = ask_where(self, "Save as an antenna card", start, CARD_FILTER, ".json")
         if path is not None:
             self.save_card(path)
 
