@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from PySide6.QtCore import QObject
-from PySide6.QtWidgets import QFileDialog
+from PySide6.QtWidgets import QFileDialog, QMessageBox
 
 from depthwright.errors import DepthwrightError
 from depthwright.exports.section import ImageStyle
@@ -19,6 +19,8 @@ from depthwright_app.document import Document
 from depthwright_app.job_keeper import PACK_SUFFIX, JobKeeper
 
 IMAGE_FILTER = "PNG image (*.png);;SVG drawing (*.svg);;PDF document (*.pdf)"
+WRITES = "export", "pack"
+"""Topics of what is written in the background."""
 PACK_FILTER = "Packed job (*.zip)"
 
 
@@ -87,6 +89,20 @@ class Exporter(QObject):
         self.document.said.emit(words, False)
         tells = topic == "pack"
         self.background.run(topic, work, done, self.document.tell, tells=tells, apart=True)
+
+    def may_close(self) -> bool:
+        """Whether the window may close: nothing is being written, or the user gives it up."""
+        if not any(map(self.background.busy, WRITES)):
+            return True
+        buttons = QMessageBox.StandardButton
+        answer = QMessageBox.question(
+            self.keeper.window,
+            "Still being written",
+            "A pack, or images and tables, are still being written. Close the window and give them up?",
+            buttons.Yes | buttons.No,
+            buttons.No,
+        )
+        return answer == buttons.Yes
 
     def ask_pack(self) -> None:
         """Ask where, then pack the job with its scans and exports."""

@@ -103,10 +103,14 @@ class JobKeeper(QObject):
         self.background.run(
             "unpack",
             lambda report: open_pack(pack, pack.parent, report),
-            self.open_job,
+            self._unpacked,
             self.document.tell,
             tells=True,
         )
+
+    def _unpacked(self, path: Path) -> None:
+        self.document.said.emit(f"Unpacked to {path.parent}.", False)
+        self.open_job(path)
 
     def _ask_about(self, incoming: list[Incoming]) -> tuple[list[Incoming], Antenna | None] | None:
         """Have incoming files confirmed or corrected."""
