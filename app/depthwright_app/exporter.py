@@ -7,17 +7,20 @@ from pathlib import Path
 from typing import Any
 
 from PySide6.QtCore import QObject
-from PySide6.QtWidgets import QFileDialog
+from PySide6.QtWidgets import QFileDialog, QMessageBox
 
 from depthwright.errors import DepthwrightError
 from depthwright.exports.section import ImageStyle
 from depthwright.exports.write import export_image, export_job
 from depthwright.files.pack import Packed, pack_job
 from depthwright_app.background import Background, Report, Work
+from depthwright_app.dialogs.where_to_save import ask_where
 from depthwright_app.document import Document
 from depthwright_app.job_keeper import PACK_SUFFIX, JobKeeper
 
 IMAGE_FILTER = "PNG image (*.png);;SVG drawing (*.svg);;PDF document (*.pdf)"
+WRITES = "export", "pack"
+"""Topics of what is written in the background."""
 PACK_FILTER = "Packed job (*.zip)"
 
 
@@ -35,12 +38,11 @@ class Exporter(QObject):
         if line is None:
             return
         start = str(Path(self.keeper.settings.folder) / f"{line.name}-marked.png")
-        name, _ = QFileDialog.getSaveFileName(
-            self.keeper.window, "Export the image", start, IMAGE_FILTER
+        path = ask_where(
+            self.keeper.window, "Export the image", start, IMAGE_FILTER, ".png", others=True
         )
-        if name:
-            path = Path(name)
-            self.export_line_image(path if path.suffix else path.with_suffix(".png"))
+        if path is not None:
+            self.export_line_image(path)
 
     def export_line_image(self, path: Path) -> None:
         """Write the marked-up image of the line shown."""
@@ -86,19 +88,32 @@ class Exporter(QObject):
             return
         self.document.said.emit(words, False)
         tells = topic == "pack"
-        self.background.run(topic, work, done, self._failed, tells=tells, apart=True)
+        self.background.run(topic, work, done, self.document.tell, tells=tells, apart=True)
+
+    def may_close(self) -> bool:
+        """Whether the window may close: nothing is being written, or the user gives it up."""
+        if not any(map(self.background.busy, WRITES)):
+            return True
+        buttons = QMessageBox.StandardButton
+        answer = QMessageBox.question(
+            self.keeper.window,
+            "Still being written",
+            "A pack, or images and tables, are still being written. Close the window and give them up?",
+            buttons.Yes | buttons.No,
+            buttons.No,
+        )
+        return answer == buttons.Yes
 
     def ask_pack(self) -> None:
         """Ask where, then pack the job with its scans and exports."""
         document = self.document
         name = document.path.stem if document.path else document.job.name
         start = str(Path(self.keeper.settings.folder) / f"{name}{PACK_SUFFIX}")
-        chosen, _ = QFileDialog.getSaveFileName(
-            self.keeper.window, "Pack the job for hand-over", start, PACK_FILTER
+        path = ask_where(
+            self.keeper.window, "Pack the job for hand-over", start, PACK_FILTER, PACK_SUFFIX
         )
-        if chosen:
-            path = Path(chosen)
-            self.pack(path if path.suffix == PACK_SUFFIX else Path(f"{path}{PACK_SUFFIX}"))
+        if path is not None:
+            self.pack(path)
 
     def pack(self, path: Path) -> None:
         """Write one zip with the job, its scans and its exports, in the background."""
@@ -118,8 +133,3 @@ class Exporter(QObject):
     def _packed(self, packed: Packed) -> None:
         said = " ".join((f"Packed as {packed.path}.", *packed.missing))
         self.document.said.emit(said, bool(packed.missing))
-
-    def _failed(self, fault: BaseException) -> None:
-        if not isinstance(fault, DepthwrightError):
-            raise fault
-        self.document.said.emit(str(fault), True)

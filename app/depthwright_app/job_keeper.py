@@ -20,6 +20,7 @@ from depthwright_app.demo import copy_demo, user_folder
 from depthwright_app.dialogs.import_sheet import ImportSheet
 from depthwright_app.dialogs.recovery_sheet import RecoverySheet
 from depthwright_app.dialogs.sheet_parts import asked
+from depthwright_app.dialogs.where_to_save import ask_where
 from depthwright_app.document import Document
 from depthwright_app.edit_keeper import EditKeeper
 from depthwright_app.importing import Incoming
@@ -102,15 +103,14 @@ class JobKeeper(QObject):
         self.background.run(
             "unpack",
             lambda report: open_pack(pack, pack.parent, report),
-            self.open_job,
-            self._unpack_failed,
+            self._unpacked,
+            self.document.tell,
             tells=True,
         )
 
-    def _unpack_failed(self, fault: BaseException) -> None:
-        if not isinstance(fault, DepthwrightError):
-            raise fault
-        self.document.said.emit(str(fault), True)
+    def _unpacked(self, path: Path) -> None:
+        self.document.said.emit(f"Unpacked to {path.parent}.", False)
+        self.open_job(path)
 
     def _ask_about(self, incoming: list[Incoming]) -> tuple[list[Incoming], Antenna | None] | None:
         """Have incoming files confirmed or corrected."""
@@ -238,11 +238,8 @@ class JobKeeper(QObject):
             self.document.path
             or Path(self.settings.folder) / f"{self.document.job.name}{JOB_SUFFIX}"
         )
-        name, _ = QFileDialog.getSaveFileName(self.window, "Save the job", str(start), JOB_FILTER)
-        if not name:
-            return False
-        path = Path(name)
-        return self._write(path if path.suffix == JOB_SUFFIX else Path(f"{path}{JOB_SUFFIX}"))
+        path = ask_where(self.window, "Save the job", str(start), JOB_FILTER, JOB_SUFFIX)
+        return path is not None and self._write(path)
 
     def _write(self, path: Path, remark: str = "") -> bool:
         document, waiting = self.document, self.reader.being_checked

@@ -1,5 +1,6 @@
 """Says to other windows, also on other machines, that a job file is open here."""
 
+import os
 from pathlib import Path
 
 from PySide6.QtCore import QLockFile
@@ -22,7 +23,8 @@ class JobLock:
         self.release()
         if path is None:
             return ""
-        lock = held_lock(path.with_name(f".{path.name}.lock"))
+        real = Path(os.path.realpath(path))  # a link's name is one more name of the same job
+        lock = held_lock(real.with_name(f".{real.name}.lock"))
         if lock.tryLock(0):
             self._held, self._path = lock, path
             return ""

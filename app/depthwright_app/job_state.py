@@ -166,6 +166,12 @@ class JobState(QObject):
         self.show_line(line_id)
         return True
 
+    def tell(self, fault: BaseException) -> None:
+        """Say what was not possible; a fault that nobody expects goes on to whoever logs it."""
+        if not isinstance(fault, DepthwrightError):
+            raise fault
+        self.said.emit(str(fault), True)
+
     def preview(self, change: Edit | None) -> None:
         """Show what an edit would give without making it; None goes back to what is."""
         try:

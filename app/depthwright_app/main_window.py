@@ -226,8 +226,8 @@ class MainWindow(QMainWindow):
         self.keeper.open_paths([Path(url.toLocalFile()) for url in urls if url.isLocalFile()])
 
     def closeEvent(self, event: QCloseEvent) -> None:  # noqa: N802
-        """Unsaved marks are asked about; threads are joined."""
-        if not self.keeper.may_leave():
+        """Unsaved marks and files half written are asked about; threads are joined."""
+        if not (self.exporter.may_close() and self.keeper.may_leave()):
             event.ignore()
             return
         self.background.close()

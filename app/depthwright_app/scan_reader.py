@@ -118,7 +118,7 @@ class ScanReader(QObject):
                 seen.append(look_at(path))
             return seen
 
-        self.background.run("look at files", work, self._looked_at, self._add_failed, tells=True)
+        self.background.run("look at files", work, self._looked_at, self.document.tell, tells=True)
 
     def _looked_at(self, incoming: list[Incoming]) -> None:
         document = self.document
@@ -160,7 +160,7 @@ class ScanReader(QObject):
         self, file: Incoming, card: Antenna | None, work: Callable[[Report], Survey]
     ) -> None:
         self.background.run(
-            f"add {file.path}", work, partial(self._add_line, file, card), self._add_failed
+            f"add {file.path}", work, partial(self._add_line, file, card), self.document.tell
         )
 
     def _add_line(self, file: Incoming, card: Antenna | None, survey: Survey) -> None:
@@ -181,11 +181,6 @@ class ScanReader(QObject):
         told = " ".join(scan.findings) or "Click near the apex of a bar to mark it."
         document.said.emit(f"{self._not_read} {told}".lstrip(), bool(self._not_read))
         self._check(line, scan)
-
-    def _add_failed(self, fault: BaseException) -> None:
-        if not isinstance(fault, DepthwrightError):
-            raise fault
-        self.document.said.emit(str(fault), True)
 
     # Checking.
 

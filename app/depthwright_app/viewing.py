@@ -219,12 +219,10 @@ class Viewing(QObject):
 
     def _failed(self, fault: BaseException) -> None:
         self._asked = None  # with the next change it is tried again
-        if not isinstance(fault, DepthwrightError):
-            raise fault
-        self.document.said.emit(str(fault), True)
+        self.document.tell(fault)
 
     def _stop(self, topic: str) -> None:
-        """The user does not want to wait: the first look stays."""
+        """The user does not want to wait; of a picture the first look stays."""
         self.window.background.cancel(topic)
         shown = self._shown
         if topic != "image":

@@ -201,6 +201,19 @@ def test_the_second_window_on_a_job_is_told(hand, demo, make_window, tmp_path, m
     assert second.document.path == tmp_path / "copy.dwjob"
 
 
+def test_a_link_to_a_job_that_is_open_in_another_window_is_that_job(
+    hand, demo, make_window, tmp_path
+):
+    link = tmp_path / "by-link.dwjob"
+    try:
+        link.symlink_to(demo)
+    except OSError:
+        pytest.skip("no links here")
+    second = make_window()
+    second.keeper.open_path(link)
+    assert "by-link.dwjob is open in another window" in second.strip.message.text()
+
+
 def test_once_the_other_window_has_let_go_the_job_is_saved_where_it_is(hand, demo, make_window):
     second = make_window()
     second.keeper.open_path(demo)

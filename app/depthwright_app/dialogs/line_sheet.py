@@ -29,6 +29,7 @@ from depthwright.units import (
 )
 from depthwright_app import theme
 from depthwright_app.dialogs.sheet_parts import add_buttons, heading
+from depthwright_app.dialogs.where_to_save import ask_where
 from depthwright_app.wording import separation_u_mm
 
 CARD_FILTER = "Antenna card (*.json)"
@@ -158,12 +159,10 @@ class LineSheet(QDialog):
             self.load_card(Path(name))
 
     def _ask_save_card(self) -> None:
-        name, _ = QFileDialog.getSaveFileName(
-            self, "Save as an antenna card", f"{self.antenna_name.text()}.json", CARD_FILTER
-        )
-        if name:
-            path = Path(name)
-            self.save_card(path if path.suffix else path.with_suffix(".json"))
+        start = f"{self.antenna_name.text()}.json"
+        path = ask_where(self, "Save as an antenna card", start, CARD_FILTER, ".json")
+        if path is not None:
+            self.save_card(path)
 
     def save_card(self, path: Path) -> None:
         """Keep the antenna as its fields stand for other jobs."""
