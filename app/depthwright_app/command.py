@@ -117,15 +117,21 @@ def _demo(folder: Path | None, off_screen: bool) -> int:
 
 def _inspect(path: Path) -> int:
     from depthwright.files.facts import Fact
+    from depthwright.files.pack import JOB_SUFFIX
     from depthwright.files.readers import glance
 
+    if path.suffix.lower() in (JOB_SUFFIX, ".zip"):
+        raise DepthwrightError(
+            f"{path.name} is a job, not a scan.", "Open it with 'depthwright open'."
+        )
     seen = glance(path)
     checked = seen.scan.check()
     samples = " ".join(checked.findings[len(seen.scan.findings) :])
     for fact in (*seen.facts.rows, Fact("Samples", "", "checked", samples)):
-        inferred = f" -> {fact.inferred}" if fact.inferred else ""
-        why = f"  ({fact.why})" if fact.why else ""
-        sys.stdout.write(f"{fact.label}: {fact.stated}{inferred}{why}\n")
+        made = " -> ".join(part for part in (fact.stated, fact.inferred) if part)
+        sys.stdout.write(f"{fact.label}: {made or 'not told'}\n")
+        if fact.why:
+            sys.stdout.write(f"  {fact.why}\n")
     sys.stdout.write("What the sample interval can mean:\n")
     sys.stdout.writelines(f"  {reading.told}\n" for reading in seen.readings)
     if seen.facts.text:
@@ -140,7 +146,7 @@ def _export(job_path: Path, folder: Path) -> int:
 
     loaded = load_job(job_path)
     session = evaluate_with_scans(loaded.job, job_path.absolute().parent)
-    for sentence in (*loaded.findings, *session.missing.values()):
+    for sentence in filter(None, (*loaded.findings, loaded.read_only, *session.missing.values())):
         sys.stderr.write(f"depthwright: {sentence}\n")
     when = datetime.now().astimezone()
     for path in export_job(loaded.job, session.stages, session.results, folder, when):

@@ -71,6 +71,24 @@ class Incoming:
             return None
         return float(getattr(self.glance.scan, name))
 
+    def is_told_with(self, other: "Incoming", name: str) -> bool:
+        """Whether what is said of another file holds for this one: it leaves that open, or says the same."""
+        mine, its = self.glance, other.glance
+        if mine is None or its is None:
+            return False
+        said, said_there = getattr(self.given, name), getattr(other.given, name)
+        if said and said != said_there:  # something of its own has been said of it
+            return False
+        if name == "dt_ns":
+            return (
+                "sample_interval" in mine.facts.needs or mine.facts.intervals == its.facts.intervals
+            )
+        if name == "trace_spacing_mm":
+            spacing, same = self._read("trace_spacing", "trace_spacing_mm"), "trace_spacing_mm"
+            return spacing is None or spacing == other._read("trace_spacing", same)
+        kinds = (mine.facts.traces_in is None, its.facts.traces_in is None)
+        return kinds == (False, False) and mine.facts.data_sets == its.facts.data_sets
+
     @property
     def open_words(self) -> str:
         """What has still to be said of it: "trace spacing and sample interval"; empty when nothing."""
@@ -100,6 +118,12 @@ def look_at(path: Path, given: Given = NOTHING_GIVEN) -> Incoming:
         return Incoming(path, given, glance(path, given), given)
     except DepthwrightError as problem:
         return Incoming(path, given, problem=str(problem))
+    except MemoryError:
+        return Incoming(
+            path,
+            given,
+            problem=f"{path.name} needs more memory than there is. Export the line as SEG-Y.",
+        )
 
 
 def told(incoming: Incoming, given: Given) -> Incoming:

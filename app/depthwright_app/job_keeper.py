@@ -8,7 +8,7 @@ from PySide6.QtCore import QEventLoop, QObject, Signal
 from PySide6.QtWidgets import QFileDialog, QMessageBox, QWidget
 
 from depthwright.errors import DepthwrightError
-from depthwright.files.jobfile import load_job, save_job
+from depthwright.files.jobfile import BACKUP_SUFFIX, load_job, save_job
 from depthwright.files.pack import JOB_SUFFIX
 from depthwright.files.recovery import Recovery
 from depthwright.files.results_block import ResultsBlock, compare_results
@@ -29,7 +29,7 @@ from depthwright_app.scan_reader import ScanReader
 
 SCAN_SUFFIXES = ("sgy", "segy", "SGY", "SEGY", "csv", "tsv", "txt", "npy", "h5", "hdf5")
 PACK_SUFFIX = ".zip"
-_PATTERNS = " ".join([f"*.{suffix}" for suffix in SCAN_SUFFIXES] + ["*.dwjob", "*.zip"])
+_PATTERNS = " ".join([f"*.{suffix}" for suffix in SCAN_SUFFIXES] + ["*.dwjob", "*.zip", "*.bak"])
 OPEN_FILTER = f"Scans and jobs ({_PATTERNS});;All files (*)"
 JOB_FILTER = "Depthwright job (*.dwjob)"
 
@@ -88,9 +88,9 @@ class JobKeeper(QObject):
 
     def open_paths(self, paths: Sequence[Path]) -> None:
         """Open the job among some files, then add the scans among them, as one batch."""
-        scans = [path for path in paths if path.suffix.lower() not in (JOB_SUFFIX, PACK_SUFFIX)]
+        scans = [path for path in paths if not _is_job(path) and path.suffix.lower() != PACK_SUFFIX]
         for path in paths:
-            if path.suffix.lower() == JOB_SUFFIX:
+            if _is_job(path):
                 self.open_job(path)
             elif path.suffix.lower() == PACK_SUFFIX:
                 self.unpack(path)
@@ -142,9 +142,9 @@ class JobKeeper(QObject):
             self.document.said.emit(worth_knowing, True)
         self.reader.read_scans()
 
-    def _adopt(self, job: Job, path: Path | None, stamp: str, saved: Job | None = None) -> None:
-        """Put another job in the place of the one at hand; ``saved`` is what lies on disk of it."""
-        self.document.open(job, path, saved)
+    def _adopt(self, job: Job, path: Path | None, stamp: str, unsaved: bool = False) -> None:
+        """Put another job in the place of the one at hand."""
+        self.document.open(job, path, unsaved)
         self.edits.started_from = stamp
         self.background.leave_job()
         self.lock.release()
@@ -171,7 +171,7 @@ class JobKeeper(QObject):
             self.document.said.emit(str(problem), True)
             return False
         try:
-            self._adopt(recovery.job, path, recovery.started_from, saved=Job())
+            self._adopt(recovery.job, path, recovery.started_from, unsaved=True)
         except DepthwrightError as problem:
             self.edits.leave()
             self.document.said.emit(str(problem), True)
@@ -234,10 +234,10 @@ class JobKeeper(QObject):
 
     def save_as(self) -> bool:
         """Ask where, then save."""
-        start = (
-            self.document.path
-            or Path(self.settings.folder) / f"{self.document.job.name}{JOB_SUFFIX}"
-        )
+        folder, at = Path(self.settings.folder), self.document.path
+        start = at or folder / f"{self.document.job.name}{JOB_SUFFIX}"
+        if at is not None and self._trouble():  # it is not to be saved there
+            start = at.with_name(f"{at.name.split('.')[0]}-copy{JOB_SUFFIX}")
         path = ask_where(self.window, "Save the job", str(start), JOB_FILTER, JOB_SUFFIX)
         return path is not None and self._write(path)
 
@@ -296,6 +296,11 @@ class JobKeeper(QObject):
         self.edits.let_go()
         self.edits.close()
         self.lock.release()
+
+
+def _is_job(path: Path) -> bool:
+    """Whether a file is a job by its name, also the version before the last save."""
+    return path.name.lower().endswith((JOB_SUFFIX, JOB_SUFFIX + BACKUP_SUFFIX))
 
 
 def _welcome(job: Job) -> str:

@@ -3,7 +3,7 @@
 import os
 from pathlib import Path
 
-from PySide6.QtCore import QLockFile
+from PySide6.QtCore import QLockFile, QSysInfo
 
 
 class JobLock:
@@ -31,10 +31,13 @@ class JobLock:
         if lock.error() != QLockFile.LockError.LockFailedError:
             return ""
         host = lock.getLockInfo()[1]
-        where = f" on {host}" if host else ""
+        where, left = "", ""
+        if host and host != QSysInfo.machineHostName():
+            where = f" on {host}"
+            left = f" If that machine has it open no more, delete .{real.name}.lock beside it."
         return (
             f"{path.name} is open in another window{where}, which may save over it. Close it there, or save "
-            "under another name here."
+            f"under another name here.{left}"
         )
 
     def release(self) -> None:

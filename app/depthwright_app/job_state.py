@@ -64,7 +64,8 @@ class JobState(QObject):
         self.made: Results = evaluate(job)
         self._previewed: Results | None = None
         self.history = History.start(job)
-        self.saved = job
+        self.saved: Job | None = job
+        """The state on disk; None where what is there is another one."""
         self.stages: dict[str, PickStage] = {}
         self._hashes: dict[str, str] = {}
         self.missing: dict[str, str] = {}
@@ -92,7 +93,7 @@ class JobState(QObject):
     @property
     def modified(self) -> bool:
         """Whether the present state differs from the one on disk."""
-        return self.job is not self.saved and self.job != self.saved
+        return self.job is not self.saved and (self.saved is None or self.job != self.saved)
 
     @property
     def line(self) -> Line | None:
@@ -120,8 +121,8 @@ class JobState(QObject):
         """The selected mark."""
         return self._mark_in(self.job)
 
-    def open(self, job: Job, path: Path | None, saved: Job | None = None) -> None:
-        """Take another job; nothing to undo. Where it was never saved as it is, ``saved`` is what was.
+    def open(self, job: Job, path: Path | None, unsaved: bool = False) -> None:
+        """Take another job; nothing to undo. ``unsaved`` where it is not on disk as it is.
 
         Raises
         ------
@@ -131,7 +132,7 @@ class JobState(QObject):
         before = self.job
         self._adopt(job)
         self.path = path
-        self.saved = saved or job
+        self.saved = None if unsaved else job
         self.job_changed.emit(before, job)
         self.line_changed.emit()
         self.selection_changed.emit()
@@ -296,7 +297,7 @@ class JobState(QObject):
         That is no edit: nothing to undo, nothing more to save.
         """
         self.history = self.history.amend(lambda job: hash_found(job, line_id, checked))
-        self.saved = hash_found(self.saved, line_id, checked)
+        self.saved = self.saved and hash_found(self.saved, line_id, checked)
         stage = self.stages.get(line_id)
         if stage is not None and stage.scan is opened:
             self._hashes[line_id] = checked.sha256
@@ -307,7 +308,7 @@ class JobState(QObject):
         Gives the line as it is then.
         """
         self.history = self.history.amend(lambda job: scan_at(job, line.scan, path))
-        self.saved = scan_at(self.saved, line.scan, path)
+        self.saved = self.saved and scan_at(self.saved, line.scan, path)
         self.job_changed.emit(self.job, self.job)
         self.said.emit(f"The scan of {line.name} was found at {path}.", False)
         return line.model_copy(update={"scan": line.scan.model_copy(update={"path": path})})

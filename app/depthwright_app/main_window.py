@@ -90,7 +90,7 @@ class MainWindow(QMainWindow):
         self.resize(1440, 900)
         self.apply_look()
         self.presenter.show_everything()
-        self.strip.say("Open a SEG-Y line, or drop one on this window.", False)
+        self.strip.say("Open a line or a job, or drop one on this window.", False)
 
     def _place_panes(self) -> None:
         left = QSplitter(Qt.Orientation.Vertical)

@@ -20,4 +20,9 @@ def run_window(paths: list[Path]) -> int:
     window.show()
     if not window.keeper.offer_recoveries():
         window.keeper.open_paths(paths)
+    elif paths:
+        names = ", ".join(path.name for path in paths)
+        window.document.said.emit(
+            f"These edits come first: {names} is not opened. Save them, then open it.", False
+        )
     return app.exec()

@@ -27,6 +27,9 @@ from depthwright.units import LengthUnit
 
 Positive = Annotated[float, Field(gt=0)]
 NotNegative = Annotated[float, Field(ge=0)]
+AntennaLength = Annotated[float, Field(ge=0, le=1e5)]
+Frequency = Annotated[float, Field(gt=0, le=1e3)]
+FileTime = Annotated[float, Field(ge=-1e6, le=1e6)]
 Distance = TypeVar("Distance", float, NDArray[np.float64])
 Origin = Literal["cover meter", "drilled hole or core", "drawing", "exposed target", "other"]
 Medium = Literal["concrete", "other"]
@@ -181,9 +184,9 @@ class DirectPick(Frozen):
     it was not measured.
     """
 
-    time_ns: float
+    time_ns: FileTime
     time_u_ns: NotNegative = 0.0
-    frequency_ghz: Positive | None = None
+    frequency_ghz: Frequency | None = None
 
 
 class Zone(Frozen):
@@ -215,15 +218,15 @@ class Antenna(Frozen):
 
     id: str
     name: str = "Antenna"
-    separation_mm: NotNegative = priors.ANTENNA_SEPARATION_MM
-    separation_u_mm: NotNegative = priors.SEPARATION_U_MM
+    separation_mm: AntennaLength = priors.ANTENNA_SEPARATION_MM
+    separation_u_mm: AntennaLength = priors.SEPARATION_U_MM
     separation_known: bool = True
-    centre_frequency_ghz: Positive
-    height_mm: NotNegative = priors.ANTENNA_HEIGHT_MM
-    height_u_mm: NotNegative = priors.ANTENNA_HEIGHT_U_MM
+    centre_frequency_ghz: Frequency
+    height_mm: AntennaLength = priors.ANTENNA_HEIGHT_MM
+    height_u_mm: AntennaLength = priors.ANTENNA_HEIGHT_U_MM
     direct_shift: DirectShiftSource = "computed"
-    time_offset_ns: float = priors.TIME_OFFSET_NS
-    time_offset_u_ns: Positive = priors.TIME_OFFSET_U_NS
+    time_offset_ns: FileTime = priors.TIME_OFFSET_NS
+    time_offset_u_ns: float = Field(default=priors.TIME_OFFSET_U_NS, gt=0, le=1e6)
     source: str = "assumed"
 
 
@@ -236,7 +239,7 @@ class Meter(Frozen):
 
     id: str
     name: str = "Cover meter"
-    reading_u_mm: Positive = priors.METER_READING_U_MM
+    reading_u_mm: float = Field(default=priors.METER_READING_U_MM, gt=0, le=1e6)
     shared: float = Field(default=priors.METER_SHARED, ge=0.0, lt=1.0)
 
 

@@ -9,11 +9,12 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
-from PySide6.QtWidgets import QFileDialog, QPushButton
+from PySide6.QtWidgets import QFileDialog, QMessageBox, QPushButton
 
 from depthwright.edits import change_job
 from depthwright.files.jobfile import load_job, save_job, stamp
 from depthwright.files.recovery import find_recoveries, write_recovery
+from depthwright.job import Job
 from depthwright_app.dialogs.recovery_sheet import RecoverySheet
 
 WHEN = datetime(2026, 3, 14, 12, tzinfo=UTC)
@@ -119,7 +120,8 @@ def test_after_a_crash_the_edits_are_offered_and_nothing_is_lost(
     monkeypatch.setattr(RecoverySheet, "exec", go_on)
     assert empty_hand.window.keeper.offer_recoveries()
     empty_hand.settle()
-    assert seen[0].startswith("demo.dwjob: 2 lines with 0 marks, edited last on ")
+    assert seen[0].startswith("demo.dwjob in ")
+    assert "2 lines with 0 marks, edited last on" in seen[0]
     document = empty_hand.document
     assert document.job.name == "Nearly lost"
     assert document.modified
@@ -132,8 +134,14 @@ def test_after_a_crash_the_edits_are_offered_and_nothing_is_lost(
 
 
 def test_edits_that_are_not_wanted_are_deleted(left, empty_hand, monkeypatch):
-    monkeypatch.setattr(RecoverySheet, "exec", lambda sheet: press(sheet, "Delete them"))
-    assert not empty_hand.window.keeper.offer_recoveries()
+    buttons = QMessageBox.StandardButton
+    for answer, left_over in ((buttons.No, 1), (buttons.Yes, 0)):
+        monkeypatch.setattr(QMessageBox, "question", lambda *_, answer=answer: answer)
+        monkeypatch.setattr(
+            RecoverySheet, "exec", lambda sheet: press(sheet, "Delete the selected…")
+        )
+        assert not empty_hand.window.keeper.offer_recoveries()
+        assert len(find_recoveries(left).found) == left_over
     assert find_recoveries(left).found == ()
 
 
@@ -298,3 +306,41 @@ def test_what_is_no_pack_gives_a_sentence(empty_hand, tmp_path):
     empty_hand.settle()
     assert "bad.zip" in empty_hand.said
     assert empty_hand.document.job.lines == ()
+
+
+def test_a_lock_of_another_machine_says_how_to_let_go_of_it(empty_hand, demo):
+    # As QLockFile writes it: process, program, machine.
+    demo.with_name(".demo.dwjob.lock").write_text("4242\ndepthwright\nsite-laptop\n\n\n")
+    empty_hand.window.keeper.open_path(demo)
+    empty_hand.settle()
+    assert "open in another window on site-laptop" in empty_hand.said
+    assert "delete .demo.dwjob.lock beside it" in empty_hand.said
+
+
+def test_recovered_edits_count_as_not_saved_whatever_they_are(left, empty_hand, demo, tmp_path):
+    write_recovery(recoveries(tmp_path), "empty", Job(), None, "", WHEN)
+    keeper = empty_hand.window.keeper
+    recovery = next(one for one in keeper.edits.left().found if one.key == "empty")
+    assert keeper.recover(recovery)
+    assert empty_hand.document.modified
+
+
+def test_the_version_before_the_last_save_opens_and_is_saved_under_another_name(
+    hand, demo, make_window, tmp_path, monkeypatch
+):
+    rename(hand, "Newer")
+    hand.trigger("save")
+    second = make_window()
+    second.keeper.open_path(demo.with_name("demo.dwjob.bak"))
+    assert second.document.job.name != "Newer"
+    assert "the version before the last save" in second.strip.message.text()
+    proposed = []
+
+    def ask(*arguments):
+        proposed.append(arguments[2])
+        return str(tmp_path / "former.dwjob"), ""
+
+    monkeypatch.setattr(QFileDialog, "getSaveFileName", ask)
+    assert second.keeper.save()
+    assert proposed == [str(demo.with_name("demo-copy.dwjob"))]
+    assert load_job(tmp_path / "former.dwjob").job.lines

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
-from PySide6.QtWidgets import QDialog, QPushButton
+from PySide6.QtWidgets import QDialog, QMessageBox, QPushButton
 
 from depthwright.job import NOTHING_GIVEN, Antenna, Job
 from depthwright_app import theme
@@ -46,7 +46,7 @@ def sheet_of(qtbot):
 
     def make(*paths, job=None, cards=()):
         made = ImportSheet(None, [look_at(p) for p in paths], job or Job(), cards, theme.LIGHT)
-        qtbot.addWidget(made)
+        qtbot.addWidget(made, before_close_func=lambda sheet: sheet.done(0))
         made.show()
         return made
 
@@ -163,7 +163,7 @@ def test_a_line_is_not_added_while_what_was_typed_is_not_understood(sheet_of, ba
     assert sheet.result() == 1
 
 
-def test_what_a_file_cannot_be_read_with_is_said_and_taken_back(sheet_of, tmp_path):
+def test_another_data_set_is_chosen_for_files_that_hold_the_same(sheet_of, tmp_path):
     h5py = pytest.importorskip("h5py")
     samples = np.random.default_rng(0).normal(size=(30, 100)).astype("f4")
     for name, sets in (("a.h5", ("x", "y")), ("b.h5", ("x",))):
@@ -173,7 +173,6 @@ def test_what_a_file_cannot_be_read_with_is_said_and_taken_back(sheet_of, tmp_pa
     sheet = sheet_of(tmp_path / "a.h5", tmp_path / "b.h5")
     sheet.data_set.setCurrentText("y")
     sheet.data_set.activated.emit(1)
-    assert "b.h5 holds no matrix of numbers called “y”" in sheet.complaint.text()
     assert [file.given.data_set for file in sheet.incoming] == ["y", ""]
     assert [file.problem for file in sheet.incoming] == ["", ""]
 
@@ -181,7 +180,9 @@ def test_what_a_file_cannot_be_read_with_is_said_and_taken_back(sheet_of, tmp_pa
 def test_what_is_still_open_is_named_when_the_line_is_to_be_added(sheet_of, bare):
     sheet = sheet_of(bare(coordinates=False))
     primary(sheet).click()
-    assert sheet.complaint.text() == "bare.sgy does not tell its trace spacing."
+    assert sheet.complaint.text() == (
+        "bare.sgy does not tell its trace spacing. Type what you know of it."
+    )
     assert sheet.result() == 0
 
 
@@ -249,7 +250,8 @@ def test_a_batch_is_added_whole_and_what_cannot_be_read_is_said(
     empty_hand.window.keeper.open_paths([bare("a.sgy", coordinates=False), bad, bare("c.sgy")])
     empty_hand.settle()
     assert sorted(line.name for line in empty_hand.document.job.lines) == ["a", "c"]
-    assert all(line.scan.given.trace_spacing_mm == 4.0 for line in empty_hand.document.job.lines)
+    given = {line.name: line.scan.given.trace_spacing_mm for line in empty_hand.document.job.lines}
+    assert given == {"a": 4.0, "c": None}, "what a file says itself stays"
 
 
 def test_an_antenna_card_goes_with_every_line_of_a_batch(empty_hand, bare, tmp_path, monkeypatch):
@@ -296,3 +298,29 @@ def test_the_small_picture_shows_the_line_in_its_place(sheet_of, bare):
     sheet = sheet_of(bare())
     assert sheet.picture.viewRange()[0] == pytest.approx([0.0, 1200.0])
     assert np.isfinite(sheet.picture._image.image).all()
+
+
+def test_what_is_said_of_one_file_leaves_alone_what_another_says_itself(sheet_of, bare):
+    sheet = sheet_of(bare("a.sgy"), bare("b.sgy", interval=0), bare("c.sgy"))
+    sheet.files.setCurrentRow(1)
+    fill(sheet.window_ns, "12")
+    assert [file.given.dt_ns for file in sheet.incoming] == [None, pytest.approx(12 / 384), None]
+    sheet.files.setCurrentRow(0)
+    fill(sheet.window_ns, "6")
+    expected = [6 / 384, 12 / 384, 6 / 384]
+    assert [file.dt_ns for file in sheet.incoming] == pytest.approx(expected, rel=1e-6)
+
+
+def test_what_was_said_of_a_batch_is_not_put_away_by_one_key(sheet_of, bare, monkeypatch):
+    sheet = sheet_of(bare("a.sgy"), bare("b.sgy"))
+    sheet.reject()
+    assert sheet.isHidden(), "nothing was said yet"
+    sheet.show()
+    fill(sheet.spacing, "4 mm")
+    answers = [QMessageBox.StandardButton.No, QMessageBox.StandardButton.Yes]
+    monkeypatch.setattr(QMessageBox, "question", lambda *_: answers.pop(0))
+    QTest.keyClick(sheet, Qt.Key.Key_Escape)
+    assert sheet.isVisible()
+    QTest.keyClick(sheet, Qt.Key.Key_Escape)
+    assert sheet.isHidden()
+    assert answers == []

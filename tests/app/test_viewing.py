@@ -191,8 +191,9 @@ def test_the_overview_frame_stops_at_the_ends_as_wide_as_it_is(long_line):
 
 def test_who_does_not_want_to_wait_keeps_the_first_look(long_line):
     long_line.window.entries.change_recipe("Envelope", envelope=True)
-    long_line.qtbot.waitUntil(lambda: long_line.window.background.busy("image"))
-    long_line.window.strip.cancel.click()
+    strip = long_line.window.strip
+    long_line.qtbot.waitUntil(lambda: "image" in strip._under_way)
+    strip.cancel.click()
     long_line.settle()
     assert long_line.said.startswith("Stopped. The picture shows one trace of every 4")
     assert long_line.pane.scan.sheet.levels[0].values.min() >= 0

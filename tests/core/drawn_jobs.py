@@ -31,6 +31,8 @@ TEXTS = st.text(max_size=12) | st.sampled_from(
 ANY = st.floats(allow_nan=False, allow_infinity=False)
 POSITIVE = st.floats(5e-324, 1.7e308, exclude_min=False)
 NOT_NEGATIVE = st.just(0.0) | POSITIVE
+FREQUENCIES = st.floats(5e-324, 1e3)
+TIMES = st.floats(-1e6, 1e6)
 NUMBERS = st.integers(1, 10**40)
 ORIGINS = st.sampled_from(
     ["cover meter", "drilled hole or core", "drawing", "exposed target", "other"]
@@ -111,7 +113,7 @@ LINES = st.builds(
     turned_mm=st.none() | ANY,
     taped=st.none() | st.builds(Taped, recorded_mm=ANY, u_mm=NOT_NEGATIVE, reversed=st.booleans()),
     crop_mm=st.none() | CROPS,
-    direct=st.builds(DirectPick, time_ns=ANY, frequency_ghz=st.none() | POSITIVE),
+    direct=st.builds(DirectPick, time_ns=TIMES, frequency_ghz=st.none() | FREQUENCIES),
     recipe=RECIPES,
     marks=st.lists(st.one_of(BARS, TARGETS, FACES, NOTES), max_size=3).map(tuple),
 )
@@ -119,10 +121,14 @@ ZONES = st.builds(
     Zone, id=st.just("z"), name=TEXTS, permittivity=st.floats(1, 100), curvature=st.booleans()
 )
 ANTENNAS = st.builds(
-    Antenna, id=st.just("a"), name=TEXTS, centre_frequency_ghz=POSITIVE, time_offset_ns=ANY
+    Antenna, id=st.just("a"), name=TEXTS, centre_frequency_ghz=FREQUENCIES, time_offset_ns=TIMES
 )
 METERS = st.builds(
-    Meter, id=st.just("meter"), name=TEXTS, reading_u_mm=POSITIVE, shared=st.floats(0, 0.99)
+    Meter,
+    id=st.just("meter"),
+    name=TEXTS,
+    reading_u_mm=st.floats(5e-324, 1e6),
+    shared=st.floats(0, 0.99),
 )
 
 

@@ -19,6 +19,7 @@ from PySide6.QtWidgets import (
     QLabel,
     QLineEdit,
     QListWidget,
+    QMessageBox,
     QPushButton,
     QRadioButton,
     QScrollArea,
@@ -47,6 +48,7 @@ from depthwright_app.dialogs.sheet_parts import add_buttons, heading
 from depthwright_app.importing import Incoming, interval_ns, spacing_mm, told
 
 LIST_PX, LEFT_PX, RIGHT_PX, HEIGHT_PX = 200, 400, 500, 640
+READING_PX, MOST_READINGS = 18, 6
 AS_READ = "As the file says"
 
 
@@ -83,10 +85,12 @@ class ImportSheet(QDialog):
         self.setWindowTitle(
             f"Add {incoming[0].path.name}" if len(incoming) == 1 else f"Add {len(incoming)} scans"
         )
+        self._as_they_came = list(incoming)
         self._make_fields()
         self._place()
         self.resize(self.minimumSizeHint().width(), HEIGHT_PX)
         self.files.setCurrentRow(next((i for i, f in enumerate(incoming) if not f.problem), 0))
+        self._point_at_what_is_open()
 
     # What it is made of.
 
@@ -106,6 +110,8 @@ class ImportSheet(QDialog):
         self.readings_heading = heading("")
         self.readings = QVBoxLayout()
         self.readings.setSpacing(2)
+        self.readings.setContentsMargins(0, 0, 0, 0)
+        self.readings.setAlignment(Qt.AlignmentFlag.AlignTop)
         self.choices = QButtonGroup(self)
         self.window_ns = _field("Time window, ns", self._type_window)
         self.interval_ps = _field("Sample interval, ps", self._type_interval)
@@ -128,7 +134,7 @@ class ImportSheet(QDialog):
         self.card = QPushButton("Load a card…")
         self.card.setAutoDefault(False)
         self.card.clicked.connect(self._ask_card)
-        self.for_all = QCheckBox("What is typed or chosen here holds for all of these files")
+        self.for_all = QCheckBox("Also for the other files, where they say the same or nothing")
         self.for_all.setChecked(True)
         self.complaint = QLabel()
         self.complaint.setWordWrap(True)
@@ -142,7 +148,9 @@ class ImportSheet(QDialog):
             self.files.setSpacing(theme.GRID // 2)
             across.addWidget(self.files)
         across.addLayout(self._left())
-        across.addLayout(self._right())
+        self.right = QWidget()
+        self.right.setLayout(self._right())
+        across.addWidget(self.right)
         box = QVBoxLayout(self)
         box.setContentsMargins(*(4 * (3 * theme.GRID,)))
         box.setSpacing(2 * theme.GRID)
@@ -171,9 +179,13 @@ class ImportSheet(QDialog):
     def _right(self) -> QVBoxLayout:
         right = QVBoxLayout()
         right.setSpacing(theme.GRID)
+        right.setContentsMargins(0, 0, 0, 0)
         self.spectrum.setMinimumWidth(RIGHT_PX)
         right.addWidget(self.readings_heading)
-        right.addLayout(self.readings)
+        room = QWidget()  # for the longest list: the fields below stay where they are
+        room.setFixedHeight(MOST_READINGS * READING_PX)
+        room.setLayout(self.readings)
+        right.addWidget(room)
         right.addWidget(self.spectrum)
         right.addWidget(quiet_label("Shaded: where the pulses of antennas used on concrete lie."))
         form = QFormLayout()
@@ -221,8 +233,6 @@ class ImportSheet(QDialog):
         self.interval_ps.setText("" if dt_ns is None else f"{1e3 * dt_ns:.6g}")
         self.spacing.setText("" if spacing_mm is None else self._length(spacing_mm))
         self.length.setText(self._length_words(file))
-        for field in (self.window_ns, self.interval_ps, self.spacing):
-            field.setEnabled(file.glance is not None)
 
     def _show_antenna(self) -> None:
         """Whether the antenna that is chosen leaves the separation open."""
@@ -239,7 +249,7 @@ class ImportSheet(QDialog):
     def _show_seen(self, file: Incoming) -> None:
         seen = file.glance
         self.picture.setVisible(seen is not None)
-        self.spectrum.setVisible(seen is not None)
+        self.right.setVisible(seen is not None)
         self._show_readings(file)
         if seen is None:
             self.facts.setText(escape(file.problem))
@@ -293,13 +303,16 @@ class ImportSheet(QDialog):
     # What is said in it.
 
     def _say(self, **changes: object) -> None:
-        """Something is said of the file shown, and of all others if that is wanted.
+        """Something is said of the file shown, and of others like it if that is wanted.
 
         A file that cannot be read that way stays as it was.
         """
-        refused = []
+        refused, shown = [], self.shown
         for row, file in enumerate(self.incoming):
-            if file.glance is not None and (file is self.shown or self.for_all.isChecked()):
+            like = self.for_all.isChecked() and all(
+                file.is_told_with(shown, name) for name in changes
+            )
+            if file is shown or like:
                 said = told(file, file.given.model_copy(update=changes))
                 if said.problem:
                     refused.append(said.problem)
@@ -341,9 +354,27 @@ class ImportSheet(QDialog):
         except DepthwrightError as problem:
             self.complaint.setText(str(problem))
             return
+        self.complaint.setText("")
         self._antennas.append((f"Card {path.stem}: {card.name}", path))
         self.antenna.addItem(self._antennas[-1][0])
         self.antenna.setCurrentIndex(len(self._antennas) - 1)
+
+    def _point_at_what_is_open(self) -> None:
+        """The keyboard goes to the first field that has to be filled in."""
+        file = self.shown
+        if file.open_words:
+            (self.window_ns if file.dt_ns is None else self.spacing).setFocus()
+
+    def reject(self) -> None:
+        """What was said of several files is not put away by a single key."""
+        buttons = QMessageBox.StandardButton
+        if len(self.incoming) > 1 and self.incoming != self._as_they_came:
+            sure = QMessageBox.question(
+                self, "Scans not added", "What you said of these files is forgotten then."
+            )
+            if sure != buttons.Yes:
+                return
+        super().reject()
 
     def _accept(self) -> None:
         # What stands in a field that was not left has not been heard yet.
@@ -356,7 +387,10 @@ class ImportSheet(QDialog):
             if file.open_words:
                 self.files.setCurrentRow(row)
                 self._show()
-                self.complaint.setText(f"{file.path.name} does not tell its {file.open_words}.")
+                self.complaint.setText(
+                    f"{file.path.name} does not tell its {file.open_words}. Type what you know of it."
+                )
+                self._point_at_what_is_open()
                 return
         try:
             self.chosen_antenna()

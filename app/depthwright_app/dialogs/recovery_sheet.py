@@ -7,6 +7,7 @@ from PySide6.QtWidgets import (
     QHBoxLayout,
     QLabel,
     QListWidget,
+    QMessageBox,
     QPushButton,
     QVBoxLayout,
     QWidget,
@@ -59,7 +60,7 @@ class RecoverySheet(QDialog):
 
     def _buttons(self) -> QHBoxLayout:
         row = QHBoxLayout()
-        delete, later = QPushButton("Delete them"), QPushButton("Decide later")
+        delete, later = QPushButton("Delete the selected…"), QPushButton("Decide later")
         go_on = QPushButton("Go on with them")
         go_on.setProperty("primary", True)
         go_on.setDefault(True)
@@ -80,6 +81,11 @@ class RecoverySheet(QDialog):
 
     def _delete(self) -> None:
         row = self.list.currentRow()
+        sure = QMessageBox.question(
+            self, "Delete edits", f"These edits are gone then.\n\n{self._found[row].words}"
+        )
+        if sure != QMessageBox.StandardButton.Yes:
+            return
         try:
             self._forget(self._found[row])
         except DepthwrightError as problem:

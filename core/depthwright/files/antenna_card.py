@@ -1,6 +1,7 @@
 """Antenna cards: JSON files with an antenna's fields, kept from job to job."""
 
 import json
+import stat
 from pathlib import Path
 
 from depthwright.errors import DepthwrightError
@@ -19,7 +20,8 @@ def read_card(path: Path, antenna_id: str) -> Antenna:
         When the file cannot be read or is no antenna card.
     """
     try:
-        if path.stat().st_size > MOST_BYTES:
+        status = path.stat()
+        if not stat.S_ISREG(status.st_mode) or status.st_size > MOST_BYTES:
             raise ValueError
         fields = json.loads(path.read_text("utf-8"))
         return Antenna.model_validate({**fields, "id": antenna_id})

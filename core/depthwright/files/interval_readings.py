@@ -20,6 +20,8 @@ PULSE_GHZ = (0.3, 6.0)
 """Centre frequencies of antennas used on concrete: common practice, no source."""
 _UNITS = (("ps", 1e-3), ("ns", 1.0), ("µs", 1e3))
 _ROUND_WINDOWS_NS = (5.0, 1.0)
+_LEAST_IN_PS = 1e-6
+"""A smaller number may be in seconds."""
 _USUAL_WINDOWS_NS = (6.0, 8.0, 10.0, 12.0, 15.0)
 """Windows that lines on slabs and walls are recorded with: common practice, no source."""
 _LEAST, _MOST = 1e-12, 1e12
@@ -132,8 +134,9 @@ def _meanings(stated: Stated, samples: int) -> list[tuple[str, float]]:
     value = stated.value
     if not _LEAST <= value <= _MOST:
         return []
+    units = _UNITS if value >= _LEAST_IN_PS else (("s", 1e9), *_UNITS)
     meanings = [
-        (f"{value:g} in {stated.place} as {unit}", value * size_ns) for unit, size_ns in _UNITS
+        (f"{value:g} in {stated.place} as {unit}", value * size_ns) for unit, size_ns in units
     ]
     if value == round(value):
         meanings[1:1] = [

@@ -73,6 +73,7 @@ __all__ = [
 
 _NUMBER_LIST = re.compile(r'\[\n[^\[\]{}"]*\]')
 _NOT_FINITE = re.compile(r'^ *(?:"\w+": )?-?(?:NaN|Infinity),?$', re.MULTILINE)
+BACKUP_SUFFIX = ".bak"
 _OWN_HEAD = re.compile(rb'\{\s*"format": "depthwright-job",\s*"version": (\d{1,9}),')
 """How every file begins that was saved by the program itself."""
 _NAMED = 3
@@ -129,7 +130,7 @@ def schema_text() -> str:
 
 def backup_path(path: Path) -> Path:
     """Where the version before the last save is kept."""
-    return path.with_name(path.name + ".bak")
+    return path.with_name(path.name + BACKUP_SUFFIX)
 
 
 def stamp(path: str | Path) -> str:
@@ -411,6 +412,11 @@ def _read_only(source: Path, data: Parsed) -> str:
         return (
             f"{source.name} was saved by a newer Depthwright{program_words(data)} and is opened to be "
             "read. Save it under another name to go on; that keeps only what this version knows."
+        )
+    if source.name.endswith(BACKUP_SUFFIX):
+        return (
+            f"{source.name} is the version before the last save and is opened to be read. Save it under "
+            "another name to go on with it."
         )
     what = source.name if not may_write(source) else ""
     if not what and not may_write(source.parent):

@@ -148,7 +148,8 @@ def glance(path: str | Path, given: Given = NOTHING_GIVEN) -> Glance:
         stand_in = {name: value for need in facts.needs for name, value in _STAND_INS[need].items()}
         scan = matrix_scan(matrix, given.model_copy(update=stand_in), str(path))
     traces = sample_traces(scan, GLANCE_TRACES)
-    read_ns = None if "sample_interval" in facts.needs else scan.dt_ns
+    is_read = given.dt_ns is None and "sample_interval" not in facts.needs
+    read_ns = scan.dt_ns if is_read else None
     # A damaged sample may be so large that its square is not finite.
     usual = traces / np.float32(float(np.abs(traces).max()) or 1.0)
     return Glance(facts, scan, traces, interval_readings(facts, usual, read_ns))

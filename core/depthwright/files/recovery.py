@@ -81,10 +81,17 @@ class Recovery:
 
     @property
     def words(self) -> str:
-        """What it is: ``deck.dwjob: 2 lines with 12 marks, edited last on 2026-03-14 at 14:32``."""
-        name = self.path.name if self.path else f"{self.job.name} (never saved)"
+        """What it is: ``deck.dwjob in /jobs: 2 lines with 12 marks, edited last on 2026-03-14 at 14:32``."""
+        name = (
+            f"{self.path.name} in {self.path.parent}"
+            if self.path
+            else f"{self.job.name} (never saved)"
+        )
         marks = sum(len(line.marks) for line in self.job.lines)
-        when = self.written.astimezone()
+        try:
+            when = self.written.astimezone()
+        except OverflowError:  # a spoilt date at either end of the calendar
+            when = self.written
         return (
             f"{name}: {_count(len(self.job.lines), 'line')} with {_count(marks, 'mark')}, "
             f"edited last on {when:%Y-%m-%d} at {when:%H:%M}"

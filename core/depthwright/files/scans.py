@@ -238,11 +238,18 @@ def _files_below(top: Path) -> Iterator[Path]:
             looked_at += 1
             if looked_at > MOST_ENTRIES:
                 return
-            if entry.is_dir(follow_symlinks=False):
+            if _is_folder(entry):
                 if depth < DEEPEST:
                     folders.append((Path(entry.path), depth + 1))
             else:
                 yield Path(entry.path)
+
+
+def _is_folder(entry: "os.DirEntry[str]") -> bool:
+    try:
+        return entry.is_dir(follow_symlinks=False)
+    except OSError:
+        return False
 
 
 def _plain_size(path: Path) -> int:

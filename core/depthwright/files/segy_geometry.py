@@ -28,7 +28,7 @@ _FARTHEST_START_MM = 1e6
 _ROUND_WINDOW_NS = 5.0
 _ROUND_INTERVAL_PS = 5.0
 
-_PER_NS = {"picoseconds": 1e3, "nanoseconds": 1.0, "microseconds": 1e-3}
+_PER_NS = {"picoseconds": 1e3, "nanoseconds": 1.0, "microseconds": 1e-3, "seconds": 1e-9}
 _LENGTH_UNITS_MM = {"m": 1000.0, "mm": 1.0, "cm": 10.0}
 _FOOT_MM = 304.8
 

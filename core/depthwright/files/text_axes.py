@@ -19,7 +19,7 @@ _PLACES = ("the first column", "the second column")
 _FIRST_ROW = "the first row"
 _STEPS_MM = (0.05, 1000.0)
 _NUMBERED = re.compile(
-    r"^(?P<before>[^\d+.,-]*?)[\s_=]*(?P<number>[-+]?(?:\d+[.,]?\d*|[.,]\d+)(?:[eE][-+]?\d+)?)"
+    r"^(?P<before>[^\d+,-]*?)[\s_=]*(?P<number>[-+]?(?:\d+[.,]?\d*|[.,]\d+)(?:[eE][-+]?\d+)?)"
     r"[\s_(\[]*(?P<unit>[a-zµμ]*)[)\]]*$",
     re.IGNORECASE,
 )
@@ -251,6 +251,8 @@ def _numbered(cells: list[str], dialect: Dialect) -> tuple[Floats | None, str]:
         np.nan if each is None else float(dialect.pointed(each["number"]).replace(",", ""))
         for each in (corner, *found[1:])
     ]
-    if not axis_words(before)[0] or axis_words(before)[1]:
-        before = ""  # a letter before the numbers, like "s0", says nothing
+    meaning, own_unit = axis_words(before)
+    runs_on = not unit and set(np.diff(numbers[1:])) == {1.0} and numbers[1] in (0, 1, 2)
+    if not meaning or own_unit or (runs_on and meaning != "count"):
+        before = ""  # a letter before numbers, like "s0", says nothing; nor does "T1", "T2", "T3"
     return np.array(numbers), f"{before} ({unit})" if unit else before

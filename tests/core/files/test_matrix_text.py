@@ -391,3 +391,16 @@ def test_a_file_that_changes_after_it_was_opened_is_not_checked(tmp_path):
     path.write_text(rows_of(2 * a_line()))
     with pytest.raises(DepthwrightError, match="has changed since it was opened"):
         scan.check()
+
+
+@pytest.mark.parametrize("label", ["T%d", "t%d", "x%d", "No. %d", "Trace %d", "s_%d"])
+@pytest.mark.parametrize("first", [0, 1])
+def test_running_numbers_over_the_columns_are_labels_and_no_axis(tmp_path, label, first):
+    samples = np.random.default_rng(3).normal(size=(40, 12))
+    path = tmp_path / "line.csv"
+    header = ",".join(label % at for at in range(first, first + 12))
+    np.savetxt(path, samples, delimiter=",", header=header, comments="")
+    facts = file_facts(path, Given(traces_in="columns"))
+    sizes = {fact.label: fact.inferred for fact in facts.rows}
+    assert sizes["Size"] == "12 traces of 40 samples"
+    assert facts.needs == ("trace_spacing", "sample_interval")

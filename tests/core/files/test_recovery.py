@@ -43,7 +43,7 @@ def test_it_says_in_words_what_it_is(kept: Path, path: Path, job: Job) -> None:
     of_deck, of_none = find_recoveries(kept).found
     when = NOW.astimezone()
     told = f"edited last on {when:%Y-%m-%d} at {when:%H:%M}"
-    assert of_deck.words == f"deck.dwjob: 1 line with 6 marks, {told}"
+    assert of_deck.words == f"deck.dwjob in {path.parent}: 1 line with 6 marks, {told}"
     assert of_none.words.startswith("Wall (never saved): 0 lines with 0 marks, edited last on")
 
 
