@@ -53,8 +53,8 @@ class StartPage(QFrame):
         """Nothing is open yet."""
         self.heading.setText("Nothing is open yet")
         self.sentence.setText(
-            "Open a line scan (SEG-Y, CSV, .npy or HDF5), or drop one on this window. Then click near the apex of a bar, "
-            "type its known depth and press Enter."
+            "Open a line scan (SEG-Y, CSV, .npy or HDF5), or drop one on this window. Then click near the "
+            "apex of a bar, type its known depth and press Enter."
         )
         self._buttons(visible=True, recent=recent[:MOST_SHOWN])
 
