@@ -240,8 +240,10 @@ class ImportSheet(QDialog):
         told = seen is None or seen.scan.separation_mm is not None
         own = self._antennas[self.antenna.currentIndex()][1] is None
         assumed = format_length(ANTENNA_SEPARATION_MM, self._unit)
+        served = len(self._antennas) > 1 and "the job's antenna of this frequency serves, else "
         self.antenna_note.setText(
-            f"Separation not told: {assumed} is assumed. Load a card, or type it later (Ctrl+L)."
+            f"Separation not told: {served or ''}{assumed} is assumed. Load a card, or type it later "
+            "(Ctrl+L)."
             if own and not told
             else ""
         )

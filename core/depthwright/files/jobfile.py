@@ -23,7 +23,6 @@ from pathlib import Path
 from typing import Any, Literal
 
 from pydantic import AwareDatetime, Field
-from pydantic_core import PydanticSerializationError
 
 from depthwright import __version__
 from depthwright.errors import DepthwrightError
@@ -47,6 +46,7 @@ from depthwright.files.job_reading import (
     validated,
     version_of,
 )
+from depthwright.files.job_text import json_text
 from depthwright.files.job_versions import renewed
 from depthwright.files.results_block import ResultsBlock, compare_results, results_block
 from depthwright.files.results_schema import unusable_words
@@ -72,7 +72,6 @@ __all__ = [
 ]
 
 _NUMBER_LIST = re.compile(r'\[\n[^\[\]{}"]*\]')
-_NOT_FINITE = re.compile(r'^ *(?:"\w+": )?-?(?:NaN|Infinity),?$', re.MULTILINE)
 BACKUP_SUFFIX = ".bak"
 _OWN_HEAD = re.compile(rb'\{\s*"format": "depthwright-job",\s*"version": (\d{1,9}),')
 """How every file begins that was saved by the program itself."""
@@ -264,30 +263,6 @@ def job_bytes(
     if excess := too_much(data):
         raise DepthwrightError(f"The job {excess}.", "Split its lines over two jobs.")
     return data
-
-
-def json_text(saved: Frozen) -> str:
-    """A model as indented JSON.
-
-    Raises
-    ------
-    DepthwrightError
-        When it holds what JSON cannot: a number that is not finite, or a name that is no text.
-    """
-    try:
-        text = saved.model_dump_json(indent=1)
-    except (PydanticSerializationError, UnicodeError):
-        raise DepthwrightError(
-            "The job holds a name that cannot be written as text.",
-            "Rename the scans whose names have broken letters, and add them again.",
-        ) from None
-    # A raw line break never stands inside a JSON string, so only real numbers match.
-    if _NOT_FINITE.search(text):
-        raise DepthwrightError(
-            "The job holds a number that is not finite, which no job file can hold.",
-            "Undo the last edits one by one, and save again.",
-        )
-    return text
 
 
 def _as_text(saved: JobFile) -> str:

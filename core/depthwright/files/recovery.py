@@ -28,8 +28,9 @@ from depthwright.files.job_reading import (
     validated,
     version_of,
 )
+from depthwright.files.job_text import json_text
 from depthwright.files.job_versions import renewed
-from depthwright.files.jobfile import json_text, stamp
+from depthwright.files.jobfile import stamp
 from depthwright.files.scan_paths import absolute_path, check_stored, map_paths
 from depthwright.job import Frozen, Job
 
