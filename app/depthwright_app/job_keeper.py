@@ -1,5 +1,6 @@
 """Opening and saving: the document's traffic with its job file."""
 
+import os
 from collections.abc import Callable, Sequence
 from datetime import datetime
 from pathlib import Path
@@ -98,11 +99,22 @@ class JobKeeper(QObject):
             self.reader.add(scans)
 
     def unpack(self, pack: Path) -> None:
-        """Unpack a job that was packed into a new folder beside it, and open it."""
+        """Unpack a job that was packed into a new folder beside it, and open it.
+
+        Where nothing can be written beside it, as on a disc, the user says where.
+        """
+        place = pack.parent
+        if not os.access(place, os.W_OK):
+            name = QFileDialog.getExistingDirectory(
+                self.window, f"Unpack {pack.name} into a folder", self.settings.folder
+            )
+            if not name:
+                return
+            place = Path(name)
         self.document.said.emit(f"Unpacking {pack.name}.", False)
         self.background.run(
             "unpack",
-            lambda report: open_pack(pack, pack.parent, report),
+            lambda report: open_pack(pack, place, report),
             self._unpacked,
             self.document.tell,
             tells=True,

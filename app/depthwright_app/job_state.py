@@ -320,6 +320,9 @@ class JobState(QObject):
             self._forget_scan(line_id)
             self.made = self._evaluate(self.job)
             self.job_changed.emit(self.job, self.job)
+        line = next((line for line in self.job.lines if line.id == line_id), None)
+        if line is not None and any(isinstance(mark, FaceMark) for mark in line.marks):
+            sentence += " Until then its back face counts at your clicks alone."
         self.said.emit(sentence, True)
         if line_id == self.line_id:
             self.line_changed.emit()

@@ -127,6 +127,8 @@ def _sheet(look: Look) -> str:
         border-radius: 2px; background: {look.panel}; }}
     QRadioButton::indicator:unchecked {{ width: 11px; height: 11px; border: 1px solid {look.quiet};
         border-radius: 6px; background: {look.panel}; }}
+    QRadioButton::indicator:checked {{ width: 5px; height: 5px; border: 4px solid {look.accent};
+        border-radius: 6px; background: {look.panel}; }}
     QRadioButton:focus, QCheckBox:focus {{ text-decoration: underline; color: {look.accent}; }}
     QListWidget:focus {{ border-color: {look.accent}; }}
     QListWidget {{ border: 1px solid {look.hairline}; background: {look.panel}; }}

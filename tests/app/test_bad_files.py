@@ -177,7 +177,7 @@ def test_a_scan_that_is_gone_leaves_its_marks(marked, demo):
     marked.settle()
     assert "deck-L1.sgy is not at" in marked.document.missing["line-1"]
     assert marked.line.marks == marks
-    assert "scan missing" in marked.window.tree.topLevelItem(0).text(0)
+    assert "scan not shown" in marked.window.tree.topLevelItem(0).text(0)
     assert len(marked.pane.marks.picture.bars) == 7
     marked.select(marks[1].id)
     marked.type("35")

@@ -344,3 +344,18 @@ def test_the_version_before_the_last_save_opens_and_is_saved_under_another_name(
     assert second.keeper.save()
     assert proposed == [str(demo.with_name("demo-copy.dwjob"))]
     assert load_job(tmp_path / "former.dwjob").job.lines
+
+
+def test_a_pack_beside_which_nothing_can_be_written_is_unpacked_where_the_user_says(
+    hand, tmp_path, make_window, monkeypatch
+):
+    hand.window.exporter.pack(tmp_path / "disc.zip")
+    hand.settle()
+    other, elsewhere = make_window(), tmp_path / "elsewhere"
+    elsewhere.mkdir()
+    monkeypatch.setattr(os, "access", lambda *_: False)
+    monkeypatch.setattr(QFileDialog, "getExistingDirectory", lambda *_: str(elsewhere))
+    other.keeper.open_path(tmp_path / "disc.zip")
+    monkeypatch.undo()
+    hand.qtbot.waitUntil(lambda: not other.background.busy(), timeout=20_000)
+    assert other.document.path.parent == elsewhere / "disc"

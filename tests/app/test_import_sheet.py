@@ -84,7 +84,7 @@ def answer(monkeypatch, **typed):
 
 
 def choices(sheet):
-    return {button.text(): button for button in sheet.choices.buttons()}
+    return {button.text(): button for button in sheet.readings.choices.buttons()}
 
 
 def test_a_file_that_says_everything_itself_is_added_without_a_sheet(empty_hand, demo):
@@ -190,12 +190,12 @@ def test_a_scan_that_is_the_same_number_throughout_is_shown_without_a_spectrum(s
     np.save(tmp_path / "flat.npy", np.ones((30, 100), np.float32))
     sheet = sheet_of(tmp_path / "flat.npy")
     assert sheet.shown.glance is not None
-    assert sheet.spectrum._drawn == []
+    assert sheet.readings.spectrum._drawn == []
 
 
 def test_each_reading_of_the_interval_has_its_window_and_its_pulse(sheet_of, bare):
     sheet = sheet_of(bare())
-    as_ps, rounded, as_ns, as_us = sheet.choices.buttons()
+    as_ps, rounded, as_ns, as_us = sheet.readings.choices.buttons()
     assert as_ps.isChecked()
     assert as_ps.text().startswith("16 in bytes 3217 as ps: window 6.144 ns, pulse 1.")
     assert as_ps.text().endswith("plausible")

@@ -9,7 +9,6 @@ from pathlib import Path
 
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import (
-    QButtonGroup,
     QCheckBox,
     QComboBox,
     QDialog,
@@ -21,7 +20,6 @@ from PySide6.QtWidgets import (
     QListWidget,
     QMessageBox,
     QPushButton,
-    QRadioButton,
     QScrollArea,
     QVBoxLayout,
     QWidget,
@@ -34,21 +32,18 @@ from depthwright.files.facts import FileFacts
 from depthwright.job import Antenna, Job
 from depthwright.units import format_length, from_mm
 from depthwright_app import theme
-from depthwright_app.dialogs.import_picture import (
-    SmallPicture,
-    SpectrumReadings,
-)
+from depthwright_app.dialogs.import_picture import SmallPicture
 from depthwright_app.dialogs.import_words import (
     antenna_choice,
     facts_html,
     quiet_label,
 )
 from depthwright_app.dialogs.line_sheet import CARD_FILTER
+from depthwright_app.dialogs.readings_panel import ReadingsPanel
 from depthwright_app.dialogs.sheet_parts import add_buttons, heading
 from depthwright_app.importing import Incoming, interval_ns, spacing_mm, told
 
-LIST_PX, LEFT_PX, RIGHT_PX, HEIGHT_PX = 200, 400, 500, 640
-READING_PX, MOST_READINGS = 18, 6
+LIST_PX, LEFT_PX, RIGHT_PX, HEIGHT_PX = 200, 400, 525, 640
 AS_READ = "As the file says"
 
 
@@ -100,19 +95,14 @@ class ImportSheet(QDialog):
         self.files.addItems(["" for _ in self.incoming])
         self.files.currentRowChanged.connect(lambda _: self._show())
         self.picture = SmallPicture(self._unit, self._look)
-        self.spectrum = SpectrumReadings(self._look)
+        self.readings = ReadingsPanel(self._look)
+        self.readings.chosen.connect(lambda dt_ns: self._say(dt_ns=dt_ns))
         self.facts = QLabel()
         self.facts.setTextFormat(Qt.TextFormat.RichText)
         self.facts.setWordWrap(True)
         self.facts.setAlignment(Qt.AlignmentFlag.AlignTop)
         self.facts.setAccessibleName("What the file says")
         self.facts.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
-        self.readings_heading = heading("")
-        self.readings = QVBoxLayout()
-        self.readings.setSpacing(2)
-        self.readings.setContentsMargins(0, 0, 0, 0)
-        self.readings.setAlignment(Qt.AlignmentFlag.AlignTop)
-        self.choices = QButtonGroup(self)
         self.window_ns = _field("Time window, ns", self._type_window)
         self.interval_ps = _field("Sample interval, ps", self._type_interval)
         self.spacing = _field("Distance between traces", self._type_spacing)
@@ -180,14 +170,8 @@ class ImportSheet(QDialog):
         right = QVBoxLayout()
         right.setSpacing(theme.GRID)
         right.setContentsMargins(0, 0, 0, 0)
-        self.spectrum.setMinimumWidth(RIGHT_PX)
-        right.addWidget(self.readings_heading)
-        room = QWidget()  # for the longest list: the fields below stay where they are
-        room.setFixedHeight(MOST_READINGS * READING_PX)
-        room.setLayout(self.readings)
-        right.addWidget(room)
-        right.addWidget(self.spectrum)
-        right.addWidget(quiet_label("Shaded: where the pulses of antennas used on concrete lie."))
+        self.readings.setMinimumWidth(RIGHT_PX)
+        right.addWidget(self.readings)
         form = QFormLayout()
         form.setSpacing(theme.GRID)
         form.addRow("Time window, ns", self.window_ns)
@@ -252,14 +236,13 @@ class ImportSheet(QDialog):
         seen = file.glance
         self.picture.setVisible(seen is not None)
         self.right.setVisible(seen is not None)
-        self._show_readings(file)
+        self.readings.show_file(file)
         if seen is None:
             self.facts.setText(escape(file.problem))
         else:
             dt_ns = file.dt_ns
             window_ns = None if dt_ns is None else file.samples * dt_ns
             self.picture.show_traces(seen.traces, file.length_mm, window_ns)
-            self.spectrum.show_readings(seen.traces, seen.readings, dt_ns)
             self.facts.setText(facts_html(seen.facts.rows, self._look))
         self._show_matrix(None if seen is None else seen.facts)
 
@@ -277,22 +260,6 @@ class ImportSheet(QDialog):
             self.data_set.clear()
             self.data_set.addItems(list(sets))
         self.data_set.setCurrentIndex(0)  # the one that is read
-
-    def _show_readings(self, file: Incoming) -> None:
-        for button in self.choices.buttons():
-            self.choices.removeButton(button)
-            button.hide()
-            button.deleteLater()
-        stated = file.glance is not None and any(i.value > 0 for i in file.glance.facts.intervals)
-        self.readings_heading.setText(
-            f"Sample interval: {'what its number can mean' if stated else 'what usual windows give'}"
-        )
-        for reading in file.glance.readings if file.glance else ():
-            button = QRadioButton(reading.told)
-            button.setChecked(file.dt_ns is not None and _same(reading.dt_ns, file.dt_ns))
-            button.clicked.connect(lambda _=False, dt_ns=reading.dt_ns: self._say(dt_ns=dt_ns))
-            self.choices.addButton(button)
-            self.readings.addWidget(button)
 
     def _length(self, value_mm: float) -> str:
         return f"{round(from_mm(value_mm, self._unit), 4):.8g} {self._unit}"
@@ -414,10 +381,6 @@ class ImportSheet(QDialog):
             self.card_used = chosen
             return read_card(chosen, "card")
         return chosen
-
-
-def _same(first: float, second: float) -> bool:
-    return abs(first - second) <= 1e-6 * second
 
 
 def _field(name: str, heard: Callable[[], None]) -> QLineEdit:

@@ -165,7 +165,7 @@ def _rows(job: Job, results: Results, line: Line, shown: bool, missing: bool) ->
 
 
 def _line_row(line: Line, shown: bool, missing: bool) -> _Row:
-    return _Row(line.id, line.name + ("  (scan missing)" if missing else ""), "", shown)
+    return _Row(line.id, line.name + ("  (scan not shown)" if missing else ""), "", shown)
 
 
 def _tied(tie: Tie | None) -> str:
