@@ -50,7 +50,7 @@ def read_hdf5(path: Path, given: Given) -> Matrix:
     except ImportError as cause:
         raise DepthwrightError(
             f"{file.name} is an HDF5 file, and h5py, which reads those, is not installed.",
-            'Install it with: pip install "depthwright[hdf5]"',
+            "Install it with: python -m pip install h5py",
         ) from cause
     with _readable(file), h5py.File(file.path, "r", locking=False) as opened:
         found = _data_sets(opened)

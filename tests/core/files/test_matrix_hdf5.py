@@ -164,7 +164,7 @@ def test_without_h5py_it_is_said_how_to_install_it(path, monkeypatch):
     assert caught.value.message == (
         "line.h5 is an HDF5 file, and h5py, which reads those, is not installed."
     )
-    assert caught.value.hint == 'Install it with: pip install "depthwright[hdf5]"'
+    assert caught.value.hint == "Install it with: python -m pip install h5py"
 
 
 def test_the_file_is_left_as_it_was(path):
