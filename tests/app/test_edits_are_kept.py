@@ -13,6 +13,7 @@ from PySide6.QtWidgets import QFileDialog, QMessageBox, QPushButton
 
 from depthwright.edits import change_job
 from depthwright.files.jobfile import load_job, save_job, stamp
+from depthwright.files.pack import pack_job
 from depthwright.files.recovery import find_recoveries, write_recovery
 from depthwright.job import Job
 from depthwright_app.dialogs.recovery_sheet import RecoverySheet
@@ -347,15 +348,14 @@ def test_the_version_before_the_last_save_opens_and_is_saved_under_another_name(
 
 
 def test_a_pack_beside_which_nothing_can_be_written_is_unpacked_where_the_user_says(
-    hand, tmp_path, make_window, monkeypatch
+    empty_hand, demo, tmp_path, monkeypatch
 ):
-    hand.window.exporter.pack(tmp_path / "disc.zip")
-    hand.settle()
-    other, elsewhere = make_window(), tmp_path / "elsewhere"
+    pack_job(tmp_path / "disc.zip", load_job(demo).job, None, WHEN)
+    keeper, elsewhere = empty_hand.window.keeper, tmp_path / "elsewhere"
     elsewhere.mkdir()
-    monkeypatch.setattr(os, "access", lambda *_: False)
-    monkeypatch.setattr(QFileDialog, "getExistingDirectory", lambda *_: str(elsewhere))
-    other.keeper.open_path(tmp_path / "disc.zip")
-    monkeypatch.undo()
-    hand.qtbot.waitUntil(lambda: not other.background.busy(), timeout=20_000)
-    assert other.document.path.parent == elsewhere / "disc"
+    with monkeypatch.context() as patched:
+        patched.setattr(os, "access", lambda *_: False)
+        patched.setattr(QFileDialog, "getExistingDirectory", lambda *_: str(elsewhere))
+        keeper.open_path(tmp_path / "disc.zip")
+    empty_hand.settle()
+    assert empty_hand.document.path.parent == elsewhere / "disc"
