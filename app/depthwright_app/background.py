@@ -113,9 +113,6 @@ class Background(QObject):
 
     def cancel(self, topic: str) -> None:
         """Stop waiting for a topic; its work ends at its next report."""
-        self._end(topic)
-
-    def _end(self, topic: str) -> None:
         wanted = self._wanted.pop(topic, None)
         if wanted is not None and wanted.tells:
             self.progressed.emit(topic, None)
@@ -124,7 +121,7 @@ class Background(QObject):
         """Stop waiting for all that does not stand apart: another job is opened."""
         for topic, wanted in list(self._wanted.items()):
             if not wanted.apart:
-                self._end(topic)
+                self.cancel(topic)
 
     def close(self) -> None:
         """Cancel everything and wait for the threads."""
@@ -148,5 +145,5 @@ class Background(QObject):
         if kind == "progress":
             self.progressed.emit(ticket.topic, payload)
             return
-        self._end(ticket.topic)
+        self.cancel(ticket.topic)
         (wanted.done if kind == "done" else wanted.failed)(payload)

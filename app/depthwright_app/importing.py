@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from depthwright.errors import DepthwrightError
-from depthwright.files.facts import Need
+from depthwright.files.facts import NEED_WORDS, Need
 from depthwright.files.readers import Glance, glance
 from depthwright.job import NOTHING_GIVEN, Given
 from depthwright.units import LengthUnit, parse_length_mm, parse_plain
@@ -12,10 +12,6 @@ from depthwright.units import LengthUnit, parse_length_mm, parse_plain
 INTERVALS_NS = 1e-6, 1e6
 SPACINGS_MM = 1e-3, 1e6
 """What is typed may be wrong by a unit; beyond these no line was ever recorded, and numbers overflow."""
-NEED_WORDS: dict[Need, str] = {
-    "trace_spacing": "trace spacing",
-    "sample_interval": "sample interval",
-}
 
 
 @dataclass(frozen=True)
@@ -84,10 +80,10 @@ class Incoming:
                 "sample_interval" in mine.facts.needs or mine.facts.intervals == its.facts.intervals
             )
         if name == "trace_spacing_mm":
-            spacing, same = self._read("trace_spacing", "trace_spacing_mm"), "trace_spacing_mm"
-            return spacing is None or spacing == other._read("trace_spacing", same)
-        kinds = (mine.facts.traces_in is None, its.facts.traces_in is None)
-        return kinds == (False, False) and mine.facts.data_sets == its.facts.data_sets
+            own, there = (file._read("trace_spacing", name) for file in (self, other))
+            return own is None or own == there
+        matrices = mine.facts.traces_in is not None and its.facts.traces_in is not None
+        return matrices and mine.facts.data_sets == its.facts.data_sets
 
     @property
     def open_words(self) -> str:

@@ -11,6 +11,7 @@ from PySide6.QtWidgets import QFileDialog, QMessageBox, QWidget
 from depthwright.errors import DepthwrightError
 from depthwright.files.jobfile import BACKUP_SUFFIX, load_job, save_job
 from depthwright.files.pack import JOB_SUFFIX
+from depthwright.files.readers import ENDINGS
 from depthwright.files.recovery import Recovery
 from depthwright.files.results_block import ResultsBlock, compare_results
 from depthwright.files.unpack import open_pack
@@ -28,9 +29,9 @@ from depthwright_app.importing import Incoming
 from depthwright_app.job_lock import JobLock
 from depthwright_app.scan_reader import ScanReader
 
-SCAN_SUFFIXES = ("sgy", "segy", "SGY", "SEGY", "csv", "tsv", "txt", "npy", "h5", "hdf5")
 PACK_SUFFIX = ".zip"
-_PATTERNS = " ".join([f"*.{suffix}" for suffix in SCAN_SUFFIXES] + ["*.dwjob", "*.zip", "*.bak"])
+_SUFFIXES = (*ENDINGS, *map(str.upper, ENDINGS), JOB_SUFFIX, PACK_SUFFIX, BACKUP_SUFFIX)
+_PATTERNS = " ".join(f"*{suffix}" for suffix in _SUFFIXES)
 OPEN_FILTER = f"Scans and jobs ({_PATTERNS});;All files (*)"
 JOB_FILTER = "Depthwright job (*.dwjob)"
 

@@ -11,8 +11,8 @@ from depthwright.files.interval_readings import (
     PULSE_GHZ,
     IntervalReading,
     interval_words,
-    spectrum_per_sample,
 )
+from depthwright.processing.filters import amplitude_spectrum
 from depthwright.scan import Block
 from depthwright.showing.shades import full_scale
 from depthwright.units import LengthUnit
@@ -92,7 +92,8 @@ class SpectrumReadings(pg.PlotWidget):  # type: ignore[misc]
         self._drawn.clear()
         if not traces.size:
             return
-        cycles, amplitude = spectrum_per_sample(traces)
+        # Against cycles per sample: divided by an interval, they are frequencies.
+        cycles, amplitude = amplitude_spectrum(traces, 1.0)
         if not amplitude[1:].any():  # the same number in all of a trace
             return
         level = 20 * np.log10(np.maximum(amplitude[1:] / amplitude[1:].max(), 1e-3))

@@ -93,3 +93,17 @@ class MissingGeometry(DepthwrightError):  # noqa: N818 (a question, no failure)
     def __init__(self, message: str, hint: str, needs: tuple[Need, ...]) -> None:
         super().__init__(message, hint)
         self.needs = needs
+
+
+NEED_WORDS: dict[Need, str] = {
+    "trace_spacing": "trace spacing",
+    "sample_interval": "sample interval",
+}
+_NEED_UNITS: dict[Need, str] = {"trace_spacing": "mm", "sample_interval": "ns"}
+
+
+def missing(facts: FileFacts) -> MissingGeometry:
+    """What is said of a file that leaves something open: why, and what to give."""
+    reasons = [fact.why for fact in facts.rows if fact.why and not fact.inferred]
+    wanted = " and ".join(f"the {NEED_WORDS[need]} in {_NEED_UNITS[need]}" for need in facts.needs)
+    return MissingGeometry(" ".join(reasons), f"Give {wanted}.", facts.needs)

@@ -7,26 +7,22 @@ window, and where the pulse's spectrum comes to lie.
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from depthwright.errors import DepthwrightError
 from depthwright.files.facts import FileFacts, Stated
-from depthwright.files.segy_geometry import WINDOW_NS
+from depthwright.files.segy_geometry import WINDOW_NS, rounded_from_ps
 from depthwright.measuring.timezero import pulse_frequency_ghz
-from depthwright.processing.filters import amplitude_spectrum
 from depthwright.scan import Block
 
 PULSE_GHZ = (0.3, 6.0)
 """Centre frequencies of antennas used on concrete: common practice, no source."""
 _UNITS = (("ps", 1e-3), ("ns", 1.0), ("µs", 1e3))
-_ROUND_WINDOWS_NS = (5.0, 1.0)
 _LEAST_IN_PS = 1e-6
 """A smaller number may be in seconds."""
 _USUAL_WINDOWS_NS = (6.0, 8.0, 10.0, 12.0, 15.0)
 """Windows that lines on slabs and walls are recorded with: common practice, no source."""
 _LEAST, _MOST = 1e-12, 1e12
 """No interval is stated beyond these in any unit; far beyond them its frequencies overflow."""
-_MOST_ROUNDED = 2
 _SLOWEST_PERIODS = 4
 """Slower than so many periods in the window is drift, whatever the unit."""
 
@@ -138,31 +134,10 @@ def _meanings(stated: Stated, samples: int) -> list[tuple[str, float]]:
     meanings = [
         (f"{value:g} in {stated.place} as {unit}", value * size_ns) for unit, size_ns in units
     ]
-    if value == round(value):
-        meanings[1:1] = [
-            (f"{value:g} in {stated.place} rounded from {1e3 * exact_ns:.6g} ps", exact_ns)
-            for exact_ns in _rounded_from(value, samples)
-        ]
+    low, high = WINDOW_NS
+    plausible = low <= value * samples / 1e3 <= high
+    exact_ps = rounded_from_ps(value, samples) if plausible else None
+    if exact_ps is not None:
+        words = f"{value:g} in {stated.place} rounded from {exact_ps:.6g} ps"
+        meanings.insert(1, (words, exact_ps / 1e3))
     return meanings
-
-
-def _rounded_from(value_ps: float, samples: int) -> list[float]:
-    """Intervals, ns, that make the window a round number and give the stated one rounded or cut."""
-    low, high = (value_ps - 0.5) * samples / 1e3, (value_ps + 1) * samples / 1e3
-    if not WINDOW_NS[0] <= value_ps * samples / 1e3 <= WINDOW_NS[1]:
-        return []
-    for step_ns in _ROUND_WINDOWS_NS:
-        windows = np.arange(np.ceil(low / step_ns), np.ceil(high / step_ns)) * step_ns
-        exact = [float(window) / samples for window in windows if window > 0]
-        exact = [dt_ns for dt_ns in exact if not np.isclose(dt_ns, value_ps / 1e3, rtol=1e-9)]
-        if exact:
-            return exact[:_MOST_ROUNDED]
-    return []
-
-
-def spectrum_per_sample(traces: Block) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Mean amplitude spectrum against cycles per sample: divided by an interval, the frequencies.
-
-    Both of shape (samples // 2 + 1,); the first entry is that of the mean.
-    """
-    return amplitude_spectrum(traces, 1.0)

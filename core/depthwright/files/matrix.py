@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from depthwright.errors import DepthwrightError
-from depthwright.files.facts import Fact, FileFacts, MissingGeometry, Need
+from depthwright.files.facts import Fact, FileFacts, Need, missing
 from depthwright.files.matrix_axes import Axis
 from depthwright.files.matrix_geometry import interval_of, positions_of
 from depthwright.files.matrix_lies import how_it_lies
@@ -26,10 +26,6 @@ from depthwright.scan import BLOCK_TRACES, Block, BlockReader, Report, Scan
 MOST_BYTES = 512 * 10**6
 """Largest matrix that is kept in memory, as single precision."""
 SEEN_ROWS, SEEN_COLUMNS = 400, 2000
-_NEED_WORDS: dict[Need, str] = {
-    "trace_spacing": "the trace spacing in mm",
-    "sample_interval": "the sample interval in ns",
-}
 
 
 class Samples(Protocol):
@@ -119,9 +115,7 @@ def matrix_scan(matrix: Matrix, given: Given, source: str) -> Scan:
     found = _examine(matrix, given)
     facts = found.facts
     if found.dt_ns is None or found.positions_mm is None:
-        reasons = [fact.why for fact in facts.rows if fact.why and not fact.inferred]
-        wanted = " and ".join(_NEED_WORDS[need] for need in facts.needs)
-        raise MissingGeometry(" ".join(reasons), f"Give {wanted}.", facts.needs)
+        raise missing(facts)
     read = matrix.samples.reader(found.traces_in)
     traces = len(found.positions_mm)
     return Scan(

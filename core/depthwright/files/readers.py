@@ -30,6 +30,8 @@ _HEAD_BYTES = 2**19 + 8  # the last place of HDF5's signature that is looked at
 _TEXT_HEAD_BYTES = 2**16
 _SEGY_ENDINGS = (".sgy", ".segy", ".seg")
 _TEXT_ENDINGS = (".csv", ".tsv", ".txt", ".asc", ".dat")
+ENDINGS = (*_SEGY_ENDINGS, *_TEXT_ENDINGS, ".npy", ".h5", ".hdf5")
+"""Usual endings of the names of what is read, in small letters."""
 _STAND_INS: dict[Need, dict[str, float]] = {
     "trace_spacing": {"trace_spacing_mm": 1.0},
     "sample_interval": {"dt_ns": 1.0},

@@ -17,7 +17,7 @@ import numpy as np
 import segyio
 from numpy.typing import NDArray
 
-from depthwright.files.facts import Fact, FileFacts, MissingGeometry, Need, Stated
+from depthwright.files.facts import Fact, FileFacts, Need, Stated, missing
 from depthwright.files.opened import File, opened, reading
 from depthwright.files.segy_end import find_end
 from depthwright.files.segy_geometry import (
@@ -38,10 +38,6 @@ __all__ = ["WRITTEN_FORMATS", "glance_segy", "open_segy", "read_segy", "segy_fac
 _SEGYIO_FORMATS = (2, 3, 5, 8)
 _SEGYIO_TRACES = 1024
 """Shortest block that is left to segyio."""
-_NEED_WORDS: dict[Need, str] = {
-    "trace_spacing": "the trace spacing in mm",
-    "sample_interval": "the sample interval in ns",
-}
 
 
 def open_segy(path: str | Path, given: Given = NOTHING_GIVEN) -> Scan:
@@ -65,7 +61,7 @@ def open_segy(path: str | Path, given: Given = NOTHING_GIVEN) -> Scan:
     """
     found = _examine(Path(path), given)
     if found.needs:
-        raise _missing(found)
+        raise missing(_facts(found))
     return _scan(found, str(path))
 
 
@@ -192,9 +188,3 @@ def _check_all(file: File, layout: Layout, report: Report) -> Checked:
 def _check_samples(file: File, layout: Layout, report: Report) -> tuple[str, tuple[str, ...]]:
     checked = _check_all(file, layout, report)
     return checked.sha256, _sentences((checked.fact,))
-
-
-def _missing(found: _Found) -> MissingGeometry:
-    reasons = [fact.why for fact in found.facts if fact.why and not fact.inferred]
-    wanted = " and ".join(_NEED_WORDS[need] for need in found.needs)
-    return MissingGeometry(" ".join(reasons), f"Give {wanted}.", found.needs)

@@ -107,13 +107,26 @@ def _read_interval(value: float, samples: int, text: str) -> _Interval | None:
 
 
 def _rounding(value_ps: float, samples: int) -> str:
-    """Say so if the interval looks rounded from one that makes the window a round number.
+    """Say so if the interval looks rounded from one that makes the window a round number."""
+    exact_ps = rounded_from_ps(value_ps, samples)
+    if exact_ps is None:
+        return ""
+    return (
+        f" It may be rounded from {exact_ps:.4g} ps: a time window of"
+        f" {exact_ps * samples / 1000:g} ns would make it exact and all depths"
+        f" {100 * abs(exact_ps / value_ps - 1):.1f} % {'larger' if exact_ps > value_ps else 'smaller'}."
+        " Give the time window if it is known."
+    )
+
+
+def rounded_from_ps(value_ps: float, samples: int) -> float | None:
+    """The interval, ps, that makes the window a round number and may have been rounded to this one.
 
     Windows of a multiple of 5 ns are usual; one of whole nanoseconds is believed only where the interval
     itself is no round number. Either only if windows are so far apart that one of them is not near anyway.
     """
     if value_ps % 1:  # the field has room for fractions
-        return ""
+        return None
     for step_ns, below, above, is_usual in (
         (_ROUND_WINDOW_NS, -0.5, 1.0, True),
         (1.0, -0.5, 0.5, value_ps % _ROUND_INTERVAL_PS != 0),
@@ -122,15 +135,10 @@ def _rounding(value_ps: float, samples: int) -> str:
         change_ps = window_ns * 1000 / samples - value_ps
         is_telling = step_ns * 1000 / samples > above - below
         if change_ps == 0:
-            return ""
+            return None
         if is_usual and is_telling and window_ns > 0 and below <= change_ps < above:
-            share = abs(change_ps) / value_ps
-            return (
-                f" It may be rounded from {value_ps + change_ps:.4g} ps: a time window of"
-                f" {window_ns:g} ns would make it exact and all depths {100 * share:.1f} %"
-                f" {'larger' if change_ps > 0 else 'smaller'}. Give the time window if it is known."
-            )
-    return ""
+            return value_ps + change_ps
+    return None
 
 
 def delays(values: NDArray[np.int16]) -> tuple[Fact, ...]:
