@@ -87,6 +87,7 @@ def display():
             f"{WIDTH}x{HEIGHT}x24",
             "-nolisten",
             "tcp",
+            "-noreset",  # else it starts anew when its last client leaves, refusing the next one
         ],
         pass_fds=(write,),
         stdout=subprocess.DEVNULL,
