@@ -177,6 +177,14 @@ class NoteMark(Frozen):
 Mark = Annotated[BarMark | FaceMark | TargetMark | NoteMark, Field(discriminator="kind")]
 
 
+class Rejected(Frozen):
+    """A place that was proposed and that the user does not want proposed again."""
+
+    kind: Literal["bar", "face"]
+    position_mm: float
+    time_ns: FileTime
+
+
 class DirectPick(Frozen):
     """The line's direct wave: file time of its envelope maximum, and the centre of its own spectrum.
 
@@ -281,6 +289,7 @@ class Line(Frozen):
     direct: DirectPick
     recipe: Recipe = Recipe()
     marks: Annotated[tuple[Mark, ...], FailFast()] = ()
+    rejected: Annotated[tuple[Rejected, ...], FailFast()] = ()
 
     @model_validator(mode="after")
     def _crop_has_a_length(self) -> Self:

@@ -1,8 +1,8 @@
 """Forty and more lines of full waves with truth drawn by chance, kept in the user's cache by their seed.
 
 Scenes: covers 30 to 80 mm, spacing 70 to 250 mm, permittivity 5.5 to 11, loss, aggregate, level and sloping
-back faces, a lower mat under every fifth. The traces get jitter and white noise at -40 dB of the direct wave's
-peak. The waves are two-dimensional; the antenna is that of the sample data.
+back faces, a lower mat under every fifth. The traces get jitter and white noise at -40 dB of the direct
+wave's peak. The waves are two-dimensional; the antenna is that of the sample data.
 """
 
 import hashlib

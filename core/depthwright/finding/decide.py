@@ -1,0 +1,36 @@
+"""What the user decides on proposals, as pure edits of the job."""
+
+from collections.abc import Sequence
+
+from depthwright import edits
+from depthwright.finding.proposal import BarProposal, FaceProposal, rejected
+from depthwright.job import Job
+
+
+def accept_bars(job: Job, line_id: str, bars: Sequence[BarProposal]) -> tuple[Job, tuple[str, ...]]:
+    """Mark proposed bars, numbered in the order given; gives the job and the marks' ids."""
+    ids = []
+    for bar in bars:
+        job, mark_id = edits.add_bar(job, line_id, bar.pick)
+        ids.append(mark_id)
+    return job, tuple(ids)
+
+
+def accept_face(job: Job, line_id: str, face: FaceProposal) -> tuple[Job, str]:
+    """Mark the proposed back face through its anchors; gives the job and the mark's id."""
+    face_id = None
+    for pick in face.anchors:
+        job, face_id = edits.add_anchor(job, line_id, face_id, pick)
+    assert face_id is not None, "a proposed face has an anchor"
+    return job, face_id
+
+
+def reject(job: Job, line_id: str, proposals: Sequence[BarProposal | FaceProposal]) -> Job:
+    """Take proposals away for good."""
+    known = job.line(line_id).rejected
+    return edits.change_line(job, line_id, rejected=(*known, *map(rejected, proposals)))
+
+
+def allow_again(job: Job, line_id: str) -> Job:
+    """Let everything be proposed again that was rejected on a line."""
+    return edits.change_line(job, line_id, rejected=())
