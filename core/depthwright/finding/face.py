@@ -37,8 +37,10 @@ SAME_MULTIPLE = 0.06
 
 COVER_NS = 2.2
 """Two-way time within which bars may lie: 120 mm at the typical permittivity."""
-LEAST_PERIODS = 2.0
+LEAST_PERIODS = 1.5
 """How much of the record has to lie where a back face may be."""
+BEFORE_END_PERIODS = 0.6
+"""How much of the record has to come after an echo, so that it is seen whole."""
 LOOSE_PERIODS = 0.15
 """How uneven a shallow level echo may be."""
 SHALLOW_SHARE = 0.1
@@ -121,7 +123,8 @@ def propose_face(
 def _rows(stage: PickStage) -> tuple[int, int]:
     """Samples between which a back face may lie: whatever the velocity and the bars may be."""
     scan, zero = stage.scan, zero_ns(stage)
-    high = min(scan.samples - 2, int((zero + MOST_NS) / scan.dt_ns))
+    end = scan.samples - 2 - round(BEFORE_END_PERIODS * stage.period_ns / scan.dt_ns)
+    high = min(end, int((zero + MOST_NS) / scan.dt_ns))
     return max(1, int((zero + LEAST_NS) / scan.dt_ns)), high
 
 
@@ -145,17 +148,18 @@ def _look_along(
     for echo in level_echoes(stage, columns, envelopes, low, high, phase):
         if not np.isfinite(echo.time_ns) or _is_multiple(stage, echo.time_ns, others):
             continue
-        if echo.is_level and echo.like_face and not _has_half(stage, echo, envelopes, low, phase):
+        deepest = not others or echo.time_ns > max(others)
+        if not echo.is_level:
+            best = best or (echo if deepest else None)
+            continue
+        if deepest and echo.like_face and not _has_half(stage, echo, envelopes, low, phase):
             return echo
-        if echo.is_level:
-            others.append(echo.time_ns)
-            if not _of_bars(stage, echo.time_ns, bars):
-                near = echo.time_ns - zero_ns(stage) < COVER_NS
-                kind = PARALLEL if near else LIKE_METAL
-                said.setdefault(kind, kind.format(time=echo.time_ns))
-        elif best is None:
-            best = echo
-    if best is not None and best.score >= SHOWN_SCORE / 2:
+        if not echo.like_face and not _of_bars(stage, echo.time_ns, bars):
+            near = echo.time_ns - zero_ns(stage) < COVER_NS
+            kind = PARALLEL if near else LIKE_METAL
+            said.setdefault(kind, kind.format(time=echo.time_ns))
+        others.append(echo.time_ns)
+    if best is not None and best.may_be_level:
         said.setdefault(UNSURE, UNSURE.format(time=best.time_ns, doubt=best.doubt))
     elif not {UNSURE, LIKE_METAL} & said.keys():
         said.setdefault(NOTHING, NOTHING)

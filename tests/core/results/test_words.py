@@ -16,7 +16,7 @@ def tied(job):
 
 def test_what_a_tie_moved_is_said_in_one_line(known_job):
     said = words.what_moved(evaluate(known_job()), evaluate(tied(known_job())), "mm")
-    assert said == "Permittivity 7.0 to 8.0; 3 bars; back face 171 to 160 ± 14\u202fmm."
+    assert said == "Permittivity 7.0 to 8.0; 3 bars; back face 171 to 160 ± 13\u202fmm."
 
 
 def test_it_is_said_in_the_unit_of_the_job(known_job):
