@@ -30,7 +30,9 @@ Indices = NDArray[np.intp]
 
 LEAST_NS, MOST_NS = 1.07, 10.7
 """Two-way times looked at: 80 mm at a permittivity of 4 to 400 mm at one of 16."""
-STRETCH_COLUMNS = 1024
+COLUMNS_EVERY = 4
+"""Of the columns of a back face every so many are looked at: about 20 mm apart."""
+STRETCH_COLUMNS = 512
 """Columns that are judged together: about 10 m."""
 SAME_MULTIPLE = 0.06
 """Share by which an echo may come off twice or three times another's two-way time to be its multiple."""
@@ -102,7 +104,7 @@ def propose_face(
     if high - low < LEAST_PERIODS * stage.period_ns / stage.scan.dt_ns:
         end_ns = stage.scan.time_window_ns - stage.direct.time_ns
         return None, (TOO_SHORT.format(end=max(0.0, end_ns)),)
-    columns = column_traces(stage)[::2]
+    columns = column_traces(stage)[::COLUMNS_EVERY]
     stretches = np.array_split(columns, max(1, round(len(columns) / STRETCH_COLUMNS)))
     phase = bar_phase(stage, bars)
     accepted: list[LevelEcho] = []

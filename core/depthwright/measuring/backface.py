@@ -33,6 +33,8 @@ STEP_MM = 30.0
 """A step in thickness is believed where this much of a ridge is gained by it."""
 MOST_STEP_PERIODS = 1.6
 """Greatest step, in periods: 45 mm at 2 GHz and the typical permittivity."""
+PATH_EVERY = 2
+"""Columns of which one is looked at to find the path; the echo's time is read in all."""
 WITHIN_PERIODS = 0.35
 """How far from its path the echo's envelope may have its maximum."""
 NARROW_MM = 8.0
@@ -81,7 +83,10 @@ def track_face(stage: PickStage, anchor_mm: Floats, anchor_ns: Floats) -> FaceTr
     columns = columns[(positions >= anchor_mm[0] - beyond) & (positions <= anchor_mm[-1] + beyond)]
     if len(anchor_mm) < 2 or len(columns) < 2:
         return FaceTrack(anchor_mm, anchor_ns)
-    path = _path(stage, columns, anchor_mm, anchor_ns)
+    some = columns[::PATH_EVERY]
+    path = _between(
+        some, _path(stage, some, anchor_mm, anchor_ns), columns, most_slope(stage, some)
+    )
     echo = follow(stage, columns, path)
     usual = usual_strength(echo.strength, columns, stage)
     shows = np.isfinite(echo.time_ns) & (
@@ -217,6 +222,15 @@ def ridge_path(
     most_step = round(MOST_STEP_PERIODS * stage.period_ns / stage.scan.dt_ns)
     cost = STEP_MM / _column_mm(stage, columns)
     return best_path(worth, fixed, most_slope(stage, columns), most_step, cost)
+
+
+def _between(some: Indices, path: Indices, columns: Indices, most_slope: int) -> Indices:
+    """A path through some columns as one through all; a step stays a step."""
+    filled = np.rint(np.interp(columns, some, path)).astype(np.intp)
+    before = np.clip(np.searchsorted(some, columns, side="right") - 1, 0, max(0, len(some) - 2))
+    after = np.minimum(before + 1, len(some) - 1)
+    stepped = np.abs(path[after] - path[before]) > most_slope
+    return np.where(stepped & (columns < some[after]), path[before], filled)
 
 
 def _path(stage: PickStage, columns: Indices, anchor_mm: Floats, anchor_ns: Floats) -> Indices:
