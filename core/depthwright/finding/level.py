@@ -168,6 +168,7 @@ def level_echoes(
 def judged(
     stage: PickStage, columns: Indices, envelopes: Envelopes, path: Indices, phase: float
 ) -> LevelEcho:
+    """The echo near a path with all that speaks for it."""
     echo = follow(stage, columns, path)
     # Where bars hide it, its phase is another's.
     weight = np.where(np.isfinite(echo.time_ns), np.maximum(echo.strength, 0.0), 0.0)
