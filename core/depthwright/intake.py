@@ -175,10 +175,11 @@ def _chosen_antenna(job: Job, survey: Survey) -> Antenna:
             fits = abs(antenna.centre_frequency_ghz / survey.frequency_ghz - 1) < SAME_FREQUENCY
         if fits:
             return antenna
-    return _assumed_antenna(job, survey)
+    return assumed_antenna(job, survey)
 
 
-def _assumed_antenna(job: Job, survey: Survey) -> Antenna:
+def assumed_antenna(job: Job, survey: Survey) -> Antenna:
+    """An antenna by what the file says and the pulse's spectrum, the rest assumed."""
     separation = survey.scan.separation_mm
     known = separation is not None
     told = "separation from the file" if known else "separation assumed"
