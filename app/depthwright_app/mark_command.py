@@ -8,6 +8,7 @@ from datetime import UTC, datetime
 from pathlib import Path, PurePath
 
 from depthwright.errors import DepthwrightError
+from depthwright.files.atomic import may_write, not_written
 from depthwright.files.jobfile import save_job
 from depthwright.files.pack import JOB_SUFFIX
 from depthwright.marking.gather import gathered
@@ -34,6 +35,7 @@ def mark(given: argparse.Namespace) -> int:
     if options.job is not None:
         _check_job(options.job)
     tasks = _tasks(options)
+    _make_folder(options.out)
     workers = options.workers or os.cpu_count() or 1
     done: list[Done | None] = [None] * len(tasks)
     for index, result in _shown(run(tasks, workers), tasks, sys.stderr.isatty()):
@@ -78,14 +80,13 @@ def _shown(
 ) -> Iterator[tuple[int, Done]]:
     """Passes on what is finished, and prints it in the order of the tasks, with a bar in a terminal."""
     waiting: dict[int, Done] = {}
-    at = count = 0
-    for index, result in finished:
+    at = 0
+    for count, (index, result) in enumerate(finished, start=1):
         waiting[index] = result
-        count += 1
         while at in waiting:
             ready = waiting.pop(at)
             _clear_bar(in_terminal)
-            told = f"not marked. {ready.said}" if ready.failed else ready.said
+            told = "not marked" if ready.failed else ready.said
             sys.stdout.write(f"{tasks[at].name}: {told}\n")
             sys.stdout.flush()
             at += 1
@@ -101,6 +102,24 @@ def _clear_bar(in_terminal: bool) -> None:
     if in_terminal:
         sys.stderr.write("\r\x1b[K")
         sys.stderr.flush()
+
+
+def _make_folder(folder: Path) -> None:
+    """Make the folder of the reports, before any line is marked for nothing."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except (FileExistsError, NotADirectoryError):
+        raise DepthwrightError(
+            f"{folder} cannot be a folder, since a file is in its way.",
+            "Name another folder with --out.",
+        ) from None
+    except OSError as fault:
+        raise not_written(str(folder), fault) from None
+    if not may_write(folder):
+        raise DepthwrightError(
+            f"Nothing can be written in {folder}.",
+            "Name a folder with --out that you may write to.",
+        )
 
 
 def _check_job(path: Path) -> None:

@@ -58,7 +58,9 @@ _OPTIONS: tuple[tuple[str, Kind, str], ...] = (
      f"relative permittivity, evidence that is kept beside all other; without +- known to "
      f"{GIVEN_PERMITTIVITY_U:g}"),
 )  # fmt: skip
-_TIE = re.compile(r"(?:(?P<name>.+):)?(?P<kind>bar|face)@(?P<place>[^=]*)=(?P<depth>.*)", re.I | re.S)
+_TIE = re.compile(
+    r"(?:(?P<name>.+):)?(?P<kind>bar|face)@(?P<place>[^=]*)=(?P<depth>.*)", re.I | re.S
+)
 _NEGATIVE = re.compile(r"[-−][\d.,]")
 _NOT_CARRIED = {
     "sample_interval": "sample interval",
@@ -66,14 +68,15 @@ _NOT_CARRIED = {
     "bar_diameter": "bar diameter",
 }
 _EPILOG = """\
-Quantities carry their unit (ps, ns, us; mm, cm, m, in; MHz, GHz); a permittivity has none. A+-B is a standard
-uncertainty, A+-B:limits a rectangular one. What is given here comes before the antenna card, the card before
-the file, the file before what is assumed.
+Quantities carry their unit (ps, ns, us; mm, cm, m, in; MHz, GHz); a permittivity has none. A+-B is a
+standard uncertainty, A+-B:limits a rectangular one. What is given here comes before the antenna card,
+the card before the file, the file before what is assumed.
 
-Each line is marked from its own file alone and becomes a JSON file under DIR at the input's relative path, with
-the ending .json in the place of its own; where two inputs would give one name, .json follows the whole name.
-Inputs from outside the present folder are taken relative to the folder they share. Earlier reports are
-replaced, other files never. Status 0: all lines are marked; 2: some are not, and are listed at the end.
+Each line is marked from its own file alone and becomes a JSON file under DIR at the input's relative
+path, with .json in the place of its ending; where two inputs would give one name, .json follows the
+whole name. Once an input lies outside the present folder, all are taken relative to the folder they
+share. Earlier reports are replaced, other files never. Exit status 0: all lines are marked; 2: some
+are not, and are listed at the end.
 """
 
 
@@ -125,7 +128,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("files", nargs="+", type=Path, metavar="FILE")
     parser.add_argument("--out", type=Path, required=True, metavar="DIR", help="where reports go")
     for option, kind, words in _OPTIONS:
-        parser.add_argument(option, metavar=kind.example.upper() if not kind.units.keys() else "A[+-B]", help=f"{words}; as in {kind.example}")
+        parser.add_argument(option, metavar="A[+-B]", help=f"{words}; as in {kind.example}")
     parser.add_argument("--antenna-card", type=Path, metavar="FILE", help="JSON file of an antenna")
     parser.add_argument(
         "--tie",
@@ -141,8 +144,12 @@ def add_options(parser: argparse.ArgumentParser) -> None:
         action="store_true",
         help="look for nothing: mark only the bars and the back face that ties point at",
     )
-    parser.add_argument("--job", type=Path, metavar="OUT.dwjob", help="also keep all lines as a new job")
-    parser.add_argument("--workers", metavar="N", help="processes; without it one for each processor")
+    parser.add_argument(
+        "--job", type=Path, metavar="OUT.dwjob", help="also keep all lines as a new job"
+    )
+    parser.add_argument(
+        "--workers", metavar="N", help="processes; without it one for each processor"
+    )
 
 
 def joined(arguments: Sequence[str]) -> list[str]:

@@ -23,7 +23,9 @@ _AHEAD = 2
 Finished = tuple[int, Done]
 
 
-def run(tasks: Sequence[Task], workers: int, do: Callable[[Task], Done] = work) -> Iterator[Finished]:
+def run(
+    tasks: Sequence[Task], workers: int, do: Callable[[Task], Done] = work
+) -> Iterator[Finished]:
     """Do all tasks; gives each one's index and what became of it, as they are finished."""
     if len(tasks) == 1:
         yield 0, do(tasks[0])

@@ -14,6 +14,7 @@ from depthwright.marking.chain import Marked, mark_line
 from depthwright.marking.request import Request
 from depthwright.measuring.backface import FaceTrack
 from depthwright.results.values import LineRows, Measured, Results
+from depthwright.scan import Scan
 
 
 @dataclass(frozen=True)
@@ -62,7 +63,7 @@ def work(task: Task) -> Done:
     return Done(_said(marked.results, marked.line_id), part=part)
 
 
-def _opened(task: Task):
+def _opened(task: Task) -> Scan:
     if task.file.is_dir():
         raise DepthwrightError(
             "It is a folder.", f"Name the files in it, like {os.path.join(task.file, '*.sgy')}."
@@ -70,7 +71,10 @@ def _opened(task: Task):
     try:
         return open_file(task.file, task.request.given)
     except MissingGeometry as missing:
-        options = {"trace_spacing": "--trace-spacing 5mm", "sample_interval": "--sample-interval 20ps"}
+        options = {
+            "trace_spacing": "--trace-spacing 5mm",
+            "sample_interval": "--sample-interval 20ps",
+        }
         wanted = " and ".join(
             f"the {NEED_WORDS[need]} with {options[need]}" for need in missing.needs
         )
@@ -118,4 +122,8 @@ def _range(what: str, all_of_it: list[Measured]) -> str:
     low, high = (round(end(one.value_mm for one in known)) for end in (min, max))
     spread = max(one.expanded_mm for one in known)
     ends = f"{low}" if low == high else f"{low} to {high}"
-    return f"{what} {ends} mm (± {spread:.0f})" if spread >= 0.95 else f"{what} {ends} mm (± {spread:.1f})"
+    return (
+        f"{what} {ends} mm (± {spread:.0f})"
+        if spread >= 0.95
+        else f"{what} {ends} mm (± {spread:.1f})"
+    )

@@ -75,7 +75,9 @@ def parse_quantity(text: str, kind: Kind) -> Typed:
     """
     bare, _, ending = text.partition(":")
     if ending and ending.strip().lower() != "limits":
-        raise _refused(text, kind, f"after the colon only “limits” can stand, not “{_short(ending)}”")
+        raise _refused(
+            text, kind, f"after the colon only “limits” can stand, not “{_short(ending)}”"
+        )
     limits = bool(ending)
     parts = _PLUS_MINUS.split(bare)
     if len(parts) > 2:

@@ -18,7 +18,7 @@ from depthwright.errors import DepthwrightError
 from depthwright.files.atomic import not_written, replacing
 from depthwright.files.job_text import json_text
 from depthwright.job import BarMark, Frozen, Job, Line
-from depthwright.results.values import BarRow, EvidenceKind, FaceRow, Results
+from depthwright.results.values import BarRow, EvidenceKind, FaceRow, Measured, Results
 
 PROGRAM: Final = f"Depthwright {__version__}"
 _DECIMALS = 4
@@ -194,7 +194,7 @@ def write_report(path: Path, report: LineReport) -> None:
         ) from None
     except OSError as fault:
         raise not_written(str(path), fault) from None
-    text = _NUMBER_LIST.sub(lambda match: " ".join(match[0].split()), json_text(report))
+    text = _NUMBER_LIST.sub(lambda found: re.sub(r"\s+", " ", found[0]), json_text(report))
     with replacing(path) as file:
         file.write(f"{text}\n".encode())
 
@@ -255,18 +255,27 @@ def _bar(line: Line, row: BarRow, score: float | None, scale_u: float) -> BarBlo
 
 
 def _face(line: Line, row: FaceRow) -> Iterable[FacePointBlock]:
-    points = zip(
-        line.recorded_mm(row.position_mm).tolist(),
-        row.depth_mm.tolist(),
-        row.depth_u_mm.tolist(),
-        strict=True,
-    )
+    """Points of the profile; where the depth is known, what comes out there with it."""
+    depths = {
+        position: Measured(depth, u)
+        for position, depth, u in zip(
+            line.recorded_mm(row.position_mm).tolist(),
+            row.depth_mm.tolist(),
+            row.depth_u_mm.tolist(),
+            strict=True,
+        )
+    }
+    for anchor in row.anchors:
+        if anchor.tie is not None:
+            depths[float(line.recorded_mm(anchor.position.value_mm))] = anchor.depth
     return (
         FacePointBlock(
-            position_mm=_kept(position), depth_mm=_kept(depth), depth_u_mm=_kept(depth_u)
+            position_mm=_kept(position),
+            depth_mm=_kept(depth.value_mm),
+            depth_u_mm=_kept(depth.u_mm),
         )
-        for position, depth, depth_u in points
-        if math.isfinite(depth) and math.isfinite(depth_u)
+        for position, depth in sorted(depths.items())
+        if math.isfinite(depth.value_mm) and math.isfinite(depth.u_mm)
     )
 
 

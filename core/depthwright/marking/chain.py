@@ -144,15 +144,15 @@ def _with_diameter(job: Job, line_id: str, diameter_mm: float | None) -> Job:
 
 def _without_too_early(job: Job, line_id: str, stage: PickStage) -> tuple[Job, tuple[str, ...]]:
     """Proposed bars whose echo comes before any from inside the concrete are none."""
-    marks = {mark.id: mark for mark in job.line(line_id).marks}
+    places = {m.id: m.position_mm for m in job.line(line_id).marks if isinstance(m, BarMark)}
     rows = evaluate(job, track_faces(job, {line_id: stage})).lines[line_id].bars
     early = [row for row in rows if row.tie is None and not math.isfinite(row.cover.value_mm)]
     if not early:
         return job, ()
     for row in early:
         job = edits.delete_mark(job, line_id, row.mark_id)
-    places = words.joined([f"{getattr(marks[row.mark_id], 'position_mm'):.0f} mm" for row in early])
+    named = words.joined([f"{places[row.mark_id]:.0f} mm" for row in early])
     return edits.renumber_bars(job, line_id), (
-        f"What was found at {places} comes before any echo from inside the concrete could, and was "
+        f"What was found at {named} comes before any echo from inside the concrete could, and was "
         "left out.",
     )

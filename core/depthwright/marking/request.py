@@ -98,7 +98,11 @@ class Request:
             fields["centre_frequency_ghz"] = self.centre_frequency_ghz
         if not fields:
             return found
-        names = [n.replace("_", " ") for n in ("separation_mm", "height_mm", "time_offset_ns", "centre_frequency_ghz") if n in fields]
+        names = [
+            n.replace("_", " ")
+            for n in ("separation_mm", "height_mm", "time_offset_ns", "centre_frequency_ghz")
+            if n in fields
+        ]
         return Antenna.model_validate(
             {**dict(found), **fields, "source": f"{found.source}; given: {', '.join(names)}"}
         )

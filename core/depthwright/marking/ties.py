@@ -168,9 +168,7 @@ def _face_where_due(job: Job, line_id: str, stage: PickStage, at: TieAt) -> Pick
     return max(found, key=lambda pick: _strength_db(stage, pick), default=None)
 
 
-def _times_due(
-    job: Job, line_id: str, stage: PickStage, at: TieAt, *, wide: bool
-) -> list[float]:
+def _times_due(job: Job, line_id: str, stage: PickStage, at: TieAt, *, wide: bool) -> list[float]:
     """File times at which an echo from the tie's depth may come, ns.
 
     For all permittivities that concrete usually has where ``wide``, else for those of the model (k = 2).
