@@ -48,6 +48,9 @@ def _parse(arguments: Sequence[str]) -> argparse.Namespace:
     """The arguments read; the options of ``mark`` are loaded only where they are needed."""
     parser, marking = _parsers()
     if "mark" in arguments[:1]:
+        from depthwright_app.mark_pool import warm_up
+
+        warm_up()
         from depthwright_app.mark_options import add_options, joined
 
         add_options(marking)

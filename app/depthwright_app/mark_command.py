@@ -10,16 +10,17 @@ from pathlib import Path, PurePath
 from depthwright.errors import DepthwrightError
 from depthwright.files.atomic import may_write, not_written
 from depthwright.files.jobfile import save_job
-from depthwright.files.pack import JOB_SUFFIX
 from depthwright.marking.gather import gathered
 from depthwright.results import words
 from depthwright.results.evaluate import evaluate
 from depthwright_app.mark_options import Options, read_options
 from depthwright_app.mark_places import relative_paths, report_paths, ties_by_line
 from depthwright_app.mark_pool import run
-from depthwright_app.mark_work import Done, Task
+from depthwright_app.mark_work import DIED, Done, Task, work
 
 WRONG = 2
+"""Exit status when some line is not marked."""
+_JOB_SUFFIX = ".dwjob"
 _BAR_SIGNS = 30
 
 
@@ -38,7 +39,9 @@ def mark(given: argparse.Namespace) -> int:
     _make_folder(options.out)
     workers = options.workers or os.cpu_count() or 1
     done: list[Done | None] = [None] * len(tasks)
-    for index, result in _shown(run(tasks, workers), tasks, sys.stderr.isatty()):
+    # One alone needs no process of its own.
+    finishing = run(tasks, workers, work, DIED) if len(tasks) > 1 else iter([(0, work(tasks[0]))])
+    for index, result in _shown(finishing, tasks, sys.stderr.isatty()):
         done[index] = result
     finished = [result for result in done if result is not None]
     failed = [(task, d) for task, d in zip(tasks, finished, strict=True) if d.failed]
@@ -123,9 +126,9 @@ def _make_folder(folder: Path) -> None:
 
 
 def _check_job(path: Path) -> None:
-    if path.suffix.lower() != JOB_SUFFIX:
+    if path.suffix.lower() != _JOB_SUFFIX:
         raise DepthwrightError(
-            f"{path.name} has not the ending of a job.", f"Name it like deck{JOB_SUFFIX}."
+            f"{path.name} has not the ending of a job.", f"Name it like deck{_JOB_SUFFIX}."
         )
     if os.path.lexists(path):
         raise DepthwrightError(

@@ -1,86 +1,117 @@
-"""Many tasks on several processes: results in the order of the tasks, whatever becomes of a process.
-
-No Qt here.
+"""Many tasks on several processes, whatever becomes of a process. No Qt here, and nothing that loads slowly:
+the processes are started while the program itself is still loading.
 """
 
 import multiprocessing
+import signal
 import sys
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
+from multiprocessing.context import BaseContext
+from typing import Generic, TypeVar
 
-from depthwright_app.mark_work import Done, Task, start_process, work
+Task = TypeVar("Task")
+Done = TypeVar("Done")
 
-DIED = Done(
-    "Its process was ended from outside, or the file ended it. Try it alone; with little memory, with fewer "
-    "--workers.",
-    failed=True,
-)
 _AHEAD = 2
 """Tasks handed over for each process, so that none waits for work."""
+_LOADED_ONCE = "depthwright_app.mark_work"
+"""What every process needs; most of a second goes into loading it."""
 
-Finished = tuple[int, Done]
+
+def warm_up() -> None:
+    """Begin to load what the processes need, beside this one, where the system can."""
+    if _forks_from_a_server():
+        from multiprocessing import forkserver
+
+        _context()
+        forkserver.ensure_running()
 
 
 def run(
-    tasks: Sequence[Task], workers: int, do: Callable[[Task], Done] = work
-) -> Iterator[Finished]:
-    """Do all tasks; gives each one's index and what became of it, as they are finished."""
-    if len(tasks) == 1:
-        yield 0, do(tasks[0])
-        return
+    tasks: Sequence[Task], workers: int, do: Callable[[Task], Done], died: Done
+) -> Iterator[tuple[int, Done]]:
+    """Do all tasks; gives each one's index and what became of it, as they are finished.
+
+    Parameters
+    ----------
+    tasks, do
+        What to do, one by one; both can be handed to another process.
+    workers
+        How many processes.
+    died
+        What becomes of a task that ends the process it is in.
+    """
     left = deque(enumerate(tasks))
     while left:
-        suspects: list[tuple[int, Task]] = []
-        yield from _until_broken(left, min(workers, len(left)), do, suspects)
+        pool = _Pool[Task, Done](min(workers, len(left)), do)
+        yield from pool.run(left)
         # Any of those under way may have ended the process: each is tried in one of its own.
-        for index, task in suspects:
-            alone: list[tuple[int, Task]] = []
-            yield from _until_broken(deque([(index, task)]), 1, do, alone)
-            if alone:
-                yield index, DIED
+        for suspect in pool.suspects:
+            alone = _Pool[Task, Done](1, do)
+            yield from alone.run(deque([suspect]))
+            if alone.suspects:
+                yield suspect[0], died
 
 
-def _until_broken(
-    left: deque[tuple[int, Task]],
-    workers: int,
-    do: Callable[[Task], Done],
-    suspects: list[tuple[int, Task]],
-) -> Iterator[Finished]:
-    """Do what is left; when a process dies, those that were under way go to ``suspects``."""
-    under_way: dict[Future[Done], tuple[int, Task]] = {}
-    pool = ProcessPoolExecutor(workers, mp_context=_context(), initializer=start_process)
-    try:
-        while left or under_way:
-            while left and len(under_way) < _AHEAD * workers:
-                item = left.popleft()
-                under_way[pool.submit(do, item[1])] = item
-            for future in wait(under_way, return_when=FIRST_COMPLETED).done:
-                item = under_way.pop(future)
-                try:
-                    yield item[0], future.result()
-                except BrokenProcessPool:
-                    suspects.append(item)
-            if suspects:
-                wait(under_way)
-                for future, item in under_way.items():
-                    if future.exception() is None:
-                        yield item[0], future.result()
-                    else:
-                        suspects.append(item)
+class _Pool(Generic[Task, Done]):
+    """Processes that work until none is left, or until one of them dies.
+
+    ``suspects`` are then the tasks that were under way.
+    """
+
+    def __init__(self, workers: int, do: Callable[[Task], Done]) -> None:
+        self._workers, self._do = workers, do
+        self._under_way: dict[Future[Done], tuple[int, Task]] = {}
+        self.suspects: list[tuple[int, Task]] = []
+
+    def run(self, left: deque[tuple[int, Task]]) -> Iterator[tuple[int, Done]]:
+        """Do what is left; takes from it what is begun."""
+        pool = ProcessPoolExecutor(self._workers, _context(), initializer=_start_process)
+        try:
+            while (left or self._under_way) and not self.suspects:
+                self._hand_over(pool, left)
+                yield from self._finished(FIRST_COMPLETED)
+            # A pool that broke gives up all it was handed; only what was done before is kept.
+            yield from self._finished("ALL_COMPLETED")
+        finally:
+            pool.shutdown(cancel_futures=True)
+
+    def _hand_over(self, pool: ProcessPoolExecutor, left: deque[tuple[int, Task]]) -> None:
+        while left and len(self._under_way) < _AHEAD * self._workers:
+            try:
+                future = pool.submit(self._do, left[0][1])
+            except BrokenProcessPool:
                 return
-    except BrokenProcessPool:  # by handing over to a pool that broke in between
-        suspects.extend(under_way.values())
-        suspects.append(item)
-    finally:
-        pool.shutdown(cancel_futures=True)
+            self._under_way[future] = left.popleft()
+
+    def _finished(self, when: str) -> Iterator[tuple[int, Done]]:
+        for future in wait(self._under_way, return_when=when).done:
+            item = self._under_way.pop(future)
+            try:
+                result = future.result()
+            except BrokenProcessPool:
+                self.suspects.append(item)
+            else:
+                yield item[0], result
+        self.suspects.sort(key=lambda item: item[0])
 
 
-def _context() -> multiprocessing.context.BaseContext:
+def _start_process() -> None:
+    """A process leaves Ctrl+C to the one that started it."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+
+def _forks_from_a_server() -> bool:
+    return sys.platform != "win32" and "forkserver" in multiprocessing.get_all_start_methods()
+
+
+def _context() -> BaseContext:
     """Processes that share nothing with this one; where the system can, with the modules loaded once."""
-    if sys.platform == "win32" or "forkserver" not in multiprocessing.get_all_start_methods():
+    if not _forks_from_a_server():
         return multiprocessing.get_context("spawn")
     context = multiprocessing.get_context("forkserver")
-    context.set_forkserver_preload(["depthwright_app.mark_work"])
+    context.set_forkserver_preload([_LOADED_ONCE])
     return context

@@ -1,7 +1,6 @@
 """One file marked and its report written: what a process of ``depthwright mark`` does. No Qt here."""
 
 import os
-import signal
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -40,9 +39,11 @@ class Done:
     part: tuple[Job, dict[str, FaceTrack]] | None = None
 
 
-def start_process() -> None:
-    """A process leaves Ctrl+C to the one that started it."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
+DIED = Done(
+    "Its process was ended: by the file, from outside, or for want of memory. Try it alone, or with fewer "
+    "--workers.",
+    failed=True,
+)
 
 
 def work(task: Task) -> Done:

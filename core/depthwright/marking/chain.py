@@ -77,9 +77,11 @@ def mark_line(scan: Scan, request: Request) -> Marked:
         job, _ = accept_face(job, line_id, proposals.face)
     unsure = [bar for bar in proposals.bars if bar.score < SHOWN_SCORE]
     job = _tied(job, line_id, stage, request, unsure, scores)
-    job, too_early = _without_too_early(job, line_id, stage)
     tracks = track_faces(job, {line_id: stage})
     results = evaluate(job, tracks)
+    job, too_early = _without_too_early(job, line_id, results)
+    if too_early:
+        results = evaluate(job, tracks, results.curvatures)
     messages = (
         words.footing(results),
         *results.warnings,
@@ -142,10 +144,10 @@ def _with_diameter(job: Job, line_id: str, diameter_mm: float | None) -> Job:
     return edits.change_line(job, line_id, marks=marks)
 
 
-def _without_too_early(job: Job, line_id: str, stage: PickStage) -> tuple[Job, tuple[str, ...]]:
+def _without_too_early(job: Job, line_id: str, results: Results) -> tuple[Job, tuple[str, ...]]:
     """Proposed bars whose echo comes before any from inside the concrete are none."""
     places = {m.id: m.position_mm for m in job.line(line_id).marks if isinstance(m, BarMark)}
-    rows = evaluate(job, track_faces(job, {line_id: stage})).lines[line_id].bars
+    rows = results.lines[line_id].bars
     early = [row for row in rows if row.tie is None and not math.isfinite(row.cover.value_mm)]
     if not early:
         return job, ()
