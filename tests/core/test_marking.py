@@ -127,6 +127,15 @@ def test_a_tie_takes_a_proposal_that_would_not_be_shown_by_itself(scan, proposin
     assert marked.scores[bars[1].id] == 0.2
 
 
+def test_of_two_echoes_at_one_place_a_tie_means_the_one_of_its_depth(scan, proposing):
+    proposing((260, 1.45, 0.9), (262, 3.8, 0.9))
+    at = TieAt("bar", 265.0, reading(35.0))
+    tied_ns = [
+        bar.time_ns for bar in bars_of(mark_line(scan, Request(ties=(at,)))) if bar.tie is not None
+    ]
+    assert tied_ns == [pytest.approx(1.4, abs=0.2)]
+
+
 def test_a_tie_on_the_back_face_becomes_an_anchor_of_the_proposed_one(scan, proposing):
     proposing((260, 1.45, 0.9), face=(180, 510, 1020))
     marked = mark_line(scan, Request(ties=(TieAt("face", 700.0, HOLE),)))
