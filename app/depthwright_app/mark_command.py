@@ -35,10 +35,10 @@ def mark(given: argparse.Namespace) -> int:
         When what is asked for cannot be, before anything is done.
     """
     options = read_options(given)
-    if options.job is not None:
-        _check_job(options.job)
     tasks = _tasks(options)
     _make_folder(options.out)
+    if options.job is not None:
+        _check_job(options.job)
     workers = options.workers or os.cpu_count() or 1
     done: list[Done | None] = [None] * len(tasks)
     # One alone needs no process of its own.
@@ -47,15 +47,16 @@ def mark(given: argparse.Namespace) -> int:
         done[index] = result
     finished = [result for result in done if result is not None]
     failed = [(task, d) for task, d in zip(tasks, finished, strict=True) if d.failed]
-    if options.job is not None:
-        _keep_job(options.job, tasks, finished)
+    kept = options.job is None or _job_kept(options.job, tasks, finished)
     sys.stdout.write(f"{words.INTERVALS}\n")
     sys.stdout.writelines(f"{caution}\n" for caution in words.CAUTIONS)
     sys.stdout.flush()
     if failed:
         sys.stderr.write(f"{len(failed)} of {len(tasks)} lines could not be marked:\n")
-        sys.stderr.writelines(f"  {task.name}: {result.said}\n" for task, result in failed)
-    return WRONG if failed else 0
+        sys.stderr.writelines(
+            f"  {_printable(task.name)}: {result.said}\n" for task, result in failed
+        )
+    return 0 if kept and not failed else WRONG
 
 
 def _tasks(options: Options) -> list[Task]:
@@ -80,6 +81,11 @@ def _text(name: PurePath) -> str:
     return name.as_posix().encode("utf-8", "replace").decode("utf-8")
 
 
+def _printable(name: str) -> str:
+    """A name that stays on its line, and moves no cursor."""
+    return "".join(sign if sign.isprintable() else "?" for sign in name)
+
+
 def _shown(
     finished: Iterator[tuple[int, Done]], tasks: Sequence[Task], in_terminal: bool
 ) -> Iterator[tuple[int, Done]]:
@@ -92,7 +98,7 @@ def _shown(
             ready = waiting.pop(at)
             _clear_bar(in_terminal)
             told = "not marked" if ready.failed else ready.said
-            sys.stdout.write(f"{tasks[at].name}: {told}\n")
+            sys.stdout.write(f"{_printable(tasks[at].name)}: {told}\n")
             sys.stdout.flush()
             at += 1
         if in_terminal and count < len(tasks):
@@ -143,12 +149,21 @@ def _check_job(path: Path) -> None:
         )
 
 
+def _job_kept(path: Path, tasks: Sequence[Task], done: Sequence[Done]) -> bool:
+    """Keep the job; whether that was possible. The reports are there in any case."""
+    try:
+        _keep_job(path, tasks, done)
+    except DepthwrightError as problem:
+        sys.stderr.write(f"depthwright: The job was not kept. {problem}\n")
+        return False
+    return True
+
+
 def _keep_job(path: Path, tasks: Sequence[Task], done: Sequence[Done]) -> None:
     """Keep all good lines as one job, dated like its newest scan so that it comes out the same again."""
     parts = [result.part for result in done if result.part is not None]
     if not parts:
-        sys.stderr.write("depthwright: No line is marked, so no job was written.\n")
-        return
+        raise DepthwrightError("No line is marked.", "See what the lines say.")
     job, tracks = gathered(parts, path.stem)
     results = None
     if len(parts) <= _MOST_EVALUATED:

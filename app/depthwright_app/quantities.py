@@ -19,6 +19,8 @@ _NUMBER = r"[-+−]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][-+]?\d+)?"
 _PART = re.compile(rf"\s*(?P<number>{_NUMBER})\s*(?P<unit>[^\W\d_]*|[\"″])\s*")
 _PLUS_MINUS = re.compile(r"\+\s*/?\s*[-−]|±")
 _LONGEST_SHOWN = 40
+LEAST_SPREAD = 1e-6
+"""Smallest uncertainty, in the program's own unit: below it nothing is known of anything in concrete."""
 
 
 @dataclass(frozen=True)
@@ -92,9 +94,12 @@ def parse_quantity(text: str, kind: Kind) -> Typed:
     if limits and not spread:
         raise _refused(text, kind, "limits need a number after +-")
     if not kind.least <= value <= kind.most:
-        raise _refused(text, kind, f"it has to lie between {_ends(kind)}")
-    if spread and not 0 < spread[0] <= kind.most - kind.least:
-        raise _refused(text, kind, f"what follows +- has to be above 0 and below {_ends(kind, 1)}")
+        raise _refused(text, kind, f"it has to lie between {_ends(kind, kind.least, kind.most)}")
+    widest = kind.most - kind.least
+    if spread and not LEAST_SPREAD <= spread[0] <= widest:
+        raise _refused(
+            text, kind, f"what follows +- has to lie between {_ends(kind, LEAST_SPREAD, widest)}"
+        )
     return Typed(value, spread[0] if spread else None, limits)
 
 
@@ -120,10 +125,9 @@ def _written(unit: str) -> str:
     return {"hz": "Hz", "khz": "kHz", "mhz": "MHz", "ghz": "GHz"}.get(unit, unit)
 
 
-def _ends(kind: Kind, first: int = 0) -> str:
+def _ends(kind: Kind, least: float, most: float) -> str:
     unit = _written(next(unit for unit, each in kind.units.items() if each == 1.0))
-    ends = [kind.least, kind.most] if not first else [kind.most - kind.least]
-    return " and ".join(f"{end:g} {unit}".strip() for end in ends)
+    return " and ".join(f"{end:g} {unit}".strip() for end in (least, most))
 
 
 def _number(text: str) -> float:

@@ -176,6 +176,20 @@ def test_good_lines_go_into_one_job_that_is_the_same_each_time(scans, capsys):
     assert one.replace('"name": "one"', '"name": "two"', 1) == two
 
 
+def test_without_a_good_line_there_is_no_job(scans, capsys):
+    assert mark("none.sgy", "--out", "out", "--job", "deck.dwjob") == 2
+    assert "The job was not kept. No line is marked." in capsys.readouterr().err
+    assert not Path("deck.dwjob").exists()
+
+
+@pytest.mark.skipif(os.name == "nt", reason="no such names there")
+def test_a_name_with_a_line_break_stays_on_its_line(scans, capsys):
+    shutil.copy("a/L1.sgy", "up\nand down.sgy")
+    assert mark("up\nand down.sgy", "--out", "out") == 0
+    assert capsys.readouterr().out.startswith("up?and down.sgy: ")
+    assert report("out/up\nand down.json")["line"]["file"] == "up\nand down.sgy"
+
+
 @pytest.mark.usefixtures("in_this_process")
 def test_in_a_terminal_a_bar_says_how_far_it_is(scans, capsys, monkeypatch):
     monkeypatch.setattr(sys.stderr, "isatty", lambda: True, raising=False)
