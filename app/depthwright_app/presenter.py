@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 from PySide6.QtCore import QObject
 
 from depthwright.errors import DepthwrightError
+from depthwright.finding.proposal import BarProposal
 from depthwright.job import FaceMark, Job, Line, Mark, NoteMark
 from depthwright.measuring.stage import PickStage
 from depthwright.results.focusing import focus_of
@@ -14,7 +15,9 @@ from depthwright.units import LENGTH_UNITS
 from depthwright_app.budget import budgets
 from depthwright_app.job_state import Selection
 from depthwright_app.panels.details import Shown
+from depthwright_app.panels.proposals_bar import Offer
 from depthwright_app.picture import readout, resolve
+from depthwright_app.proposal_picture import Proposal
 from depthwright_app.wording import antenna_words
 
 if TYPE_CHECKING:
@@ -37,6 +40,13 @@ class Presenter(QObject):
         document.selection_changed.connect(self.show_marks)
         document.line_changed.connect(self.show_everything)
         document.said.connect(window.strip.say)
+        window.proposing.changed.connect(self.show_proposals)
+        window.proposing.went_to.connect(self._went_to)
+        window.proposals.least_chosen.connect(window.proposing.show_from)
+        window.pane.box.sigRangeChanged.connect(self._view_moved)
+        for name in ("accept", "reject", "accept-shown", "accept-in-view", "reject-shown"):
+            # A key that is held down decides on one, not on one after the other.
+            window.commands[f"proposal-{name}"].setAutoRepeat(False)
         window.marking.mode_changed.connect(self._mode_changed)
         window.tree.chosen.connect(document.select)
         window.tree.typed.connect(window.marking.start_reading)
@@ -85,8 +95,42 @@ class Presenter(QObject):
         )
         window.details.show_mark(self._details())
         window.commands["budget"].setChecked(window.details.budget_open)
+        self.show_proposals()
+
+    def show_proposals(self) -> None:
+        """Proposals over the section, and the row that decides on them."""
+        window, proposing = self.window, self.window.proposing
+        proposing.seen = window.pane.seen
+        window.pane.proposals.show_picture(proposing.picture)
+        shown, in_view = len(proposing.shown), len(proposing.in_view)
+        for name, words in (
+            ("accept-shown", f"Accept all {shown}"),
+            ("accept-in-view", f"Accept {in_view} in view"),
+            ("reject-shown", f"Reject all {shown}"),
+        ):
+            window.commands[f"proposal-{name}"].setIconText(words)
+        offer = None
+        if proposing.count:
+            offer = Offer(proposing.count, shown, in_view, proposing.least, proposing.current_words)
+        elif window.proposals.isAncestorOf(window.focusWidget()):
+            window.pane.setFocus()
+        window.proposals.show_offer(offer)
         window.viewing.trace_of_selection()
         window.commands.refresh()
+
+    def _view_moved(self, *_: object) -> None:
+        if self.window.proposing.count:
+            self.show_proposals()
+
+    def _went_to(self, proposal: Proposal) -> None:
+        """The section pans to where the user goes: to an apex, or the middle of a back face."""
+        line = self.document.line
+        if line is not None:
+            if isinstance(proposal, BarProposal):
+                pick = proposal.pick
+            else:
+                pick = proposal.anchors[len(proposal.anchors) // 2]
+            self.window.pane.bring_into_view(line.on_concrete_mm(pick.position_mm), pick.time_ns)
 
     def _details(self) -> Shown | None:
         document, place, mark = self.document, self.document.selection, self.document.selected

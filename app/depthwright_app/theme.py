@@ -8,6 +8,7 @@ from PySide6.QtWidgets import QApplication
 
 CASING = "#16181C"
 BAR = "#EDCE8B"
+PROPOSAL = "#A1EEF4"
 FACE = "#60ADA7"
 TIE = "#E74A66"
 TARGET = "#AF75DF"
@@ -110,6 +111,7 @@ def _sheet(look: Look) -> str:
     QLabel[warning="true"] {{ border: 1px solid {look.text}; border-radius: 4px; padding: 8px; }}
     QFrame[panel="true"] {{ background: {look.panel}; }}
     EvidenceLine:focus {{ border-left: 3px solid {look.accent}; }}
+    QFrame#proposals {{ border-top: 1px solid {look.hairline}; background: {look.panel}; }}
     QFrame#strip {{ border-top: 1px solid {look.hairline}; background: {look.ground}; }}
     QFrame#reading {{ background: {look.panel}; border: 2px solid {TIE}; border-radius: 6px; }}
     QPushButton {{ padding: 4px 12px; border-radius: 4px; border: 1px solid {look.hairline};

@@ -1,0 +1,177 @@
+"""What is shown of a line's proposals: plain values and words. No Qt here.
+
+Places are in plot coordinates: distance from the datum in mm, file time in ns.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from depthwright.finding.proposal import BarProposal, FaceProposal, Proposals
+from depthwright.job import BarMark, Line
+from depthwright.results.values import LineModel, Measured
+from depthwright.units import LengthUnit, format_interval
+from depthwright_app.picture import Run
+from depthwright_app.wording import place_words, unbroken
+
+Floats = NDArray[np.float64]
+Proposal = BarProposal | FaceProposal
+
+ARC_HALF_MM = 60.0
+"""So much of a hyperbola is drawn to each side of its apex."""
+ARC_POINTS = 13
+LEAST_CREST = 3
+"""Picked points of a crest from which on it can be drawn."""
+
+
+@dataclass(frozen=True)
+class ProposalGlyph:
+    """A proposed bar: its apex and a short piece of its hyperbola, of :data:`ARC_POINTS` points."""
+
+    proposal: BarProposal
+    position_mm: float
+    time_ns: float
+    arc: Run
+
+
+@dataclass(frozen=True)
+class FaceProposalGlyph:
+    """A proposed back face: its anchors in the order of their distances."""
+
+    proposal: FaceProposal
+    anchors: Run
+
+
+@dataclass(frozen=True)
+class ProposalPicture:
+    """The proposals that score enough, the bars in the order of their distances."""
+
+    bars: tuple[ProposalGlyph, ...] = ()
+    face: FaceProposalGlyph | None = None
+    current: Proposal | None = None
+
+
+def bar_glyphs(
+    line: Line, model: LineModel, bars: Sequence[BarProposal]
+) -> tuple[ProposalGlyph, ...]:
+    """Glyphs of proposed bars, in the order of their distances from the datum."""
+    if not bars:
+        return ()
+    recorded = np.array([bar.pick.position_mm for bar in bars])
+    times = np.array([bar.pick.time_ns for bar in bars])
+    places, arcs = line.on_concrete_mm(recorded), _arcs(line, bars)
+    plain = np.flatnonzero([len(bar.pick.crest) < LEAST_CREST for bar in bars])
+    if len(plain):
+        arcs[plain] = _tops(model, places[plain], times[plain])
+    return tuple(
+        ProposalGlyph(bars[at], float(places[at]), float(times[at]), Run(arcs[at]))
+        for at in np.argsort(places, kind="stable").tolist()
+    )
+
+
+def face_glyph(line: Line, face: FaceProposal) -> FaceProposalGlyph:
+    """The glyph of a proposed back face."""
+    recorded = np.array([(anchor.position_mm, anchor.time_ns) for anchor in face.anchors])
+    places = np.column_stack([line.on_concrete_mm(recorded[:, 0]), recorded[:, 1]])
+    return FaceProposalGlyph(face, Run(places[np.argsort(places[:, 0], kind="stable")]))
+
+
+def proposals_within(
+    picture: ProposalPicture, seen: tuple[float, float, float, float]
+) -> tuple[Proposal, ...]:
+    """Those with a part between two distances from the datum (mm) and two file times (ns)."""
+    left, right, top, bottom = seen
+    inside: list[Proposal] = [
+        bar.proposal
+        for bar in picture.bars
+        if left <= bar.position_mm <= right and top <= bar.time_ns <= bottom
+    ]
+    if picture.face is not None:
+        low, high = picture.face.anchors.places.min(axis=0), picture.face.anchors.places.max(axis=0)
+        if low[0] <= right and left <= high[0] and low[1] <= bottom and top <= high[1]:
+            inside.append(picture.face.proposal)
+    return tuple(inside)
+
+
+def _arcs(line: Line, bars: Sequence[BarProposal]) -> Floats:
+    """The picked crests near the apexes, shape (bars, points, 2); where there is none, the apex alone."""
+    arcs = np.empty((len(bars), ARC_POINTS, 2))
+    for arc, bar in zip(arcs, bars, strict=True):
+        apex = (bar.pick.position_mm, bar.pick.time_ns)
+        nodes = np.array(sorted((*bar.pick.crest, apex)))
+        near = np.clip(nodes[[0, -1], 0], apex[0] - ARC_HALF_MM, apex[0] + ARC_HALF_MM)
+        arc[:, 0] = np.linspace(near[0], near[1], ARC_POINTS)
+        arc[:, 1] = np.interp(arc[:, 0], nodes[:, 0], nodes[:, 1])
+    arcs[:, :, 0] = line.on_concrete_mm(arcs[:, :, 0])
+    return arcs
+
+
+def _tops(model: LineModel, places_mm: Floats, times_ns: Floats) -> Floats:
+    """The upper halves of bars of the usual diameter, shape (bars, points, 2)."""
+    cover, _ = model.depths(times_ns, np.full(len(times_ns), 1e-3), bar=1.0)
+    diameter = BarMark.model_fields["diameter_mm"].default
+    outlines = model.bar_outline(places_mm, np.nan_to_num(cover), diameter)
+    half = np.linspace(0, outlines.shape[1] // 2, ARC_POINTS).round().astype(int)
+    tops = outlines[:, half]
+    # With its top where the echo was picked, above the ruler's beginning too.
+    tops[:, :, 1] += (times_ns - tops[:, ARC_POINTS // 2, 1])[:, None]
+    return tops
+
+
+# Words.
+
+
+def counted(proposals: Sequence[Proposal]) -> str:
+    """What there is of each kind: ``7 bars and the back face``."""
+    bars = sum(isinstance(proposal, BarProposal) for proposal in proposals)
+    kinds = [f"{bars} bar{'s' if bars != 1 else ''}"] if bars else []
+    if bars < len(proposals):
+        kinds.append("the back face")
+    return " and ".join(kinds) or "no bar and no back face"
+
+
+def found_words(shown: Sequence[Proposal], of: int, found: Proposals, rejected: int) -> str:
+    """What a search came to, and what to do next; ``of`` is how many are open, shown or not."""
+    messages = " ".join(found.messages)
+    if shown:
+        told = (
+            f"{capital(counted(shown))} proposed. Accept what is shown, or go from one to the next with "
+            "Ctrl+Right."
+        )
+    elif of:
+        told = f"{_all_of(of)} weak: lower the least score to see {'them' if of > 1 else 'it'}."
+    elif found.bars or found.face is not None:
+        told = "All that was found is marked already" + (" or was rejected." if rejected else ".")
+    else:
+        told = "Nothing to propose was found on this line."
+    return f"{told} {messages}".rstrip()
+
+
+def current_words(
+    line: Line, unit: LengthUnit, proposal: Proposal, would_be: Measured | None, provisional: bool
+) -> str:
+    """The current proposal: what and where, what speaks for it, and the depth it would have."""
+    if isinstance(proposal, BarProposal):
+        pick = proposal.pick
+        own_u = pick.position_u_mm if np.isfinite(pick.position_u_mm) else 0.0
+        name = f"Bar at {place_words(line, pick.position_mm, unit, own_u)}"
+        depth_name = "cover"
+    else:
+        name = f"Back face through {len(proposal.anchors)} anchors"
+        depth_name = "thickness"
+    parts = [f"{name}: {proposal.reason}", f"score {proposal.score:.2f}"]
+    if would_be is not None and np.isfinite(would_be.value_mm):
+        depth = format_interval(would_be.value_mm, would_be.expanded_mm, unit)
+        parts.append(f"{depth_name} {depth}" + (", provisional" if provisional else ""))
+    return unbroken(" · ".join(parts))
+
+
+def _all_of(count: int) -> str:
+    return f"All {count} proposals are" if count > 1 else "The one proposal is"
+
+
+def capital(words: str) -> str:
+    """The same at the beginning of a sentence."""
+    return words[:1].upper() + words[1:]
