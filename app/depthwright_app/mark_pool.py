@@ -71,21 +71,22 @@ class _Pool(Generic[Task, Done]):
         """Do what is left; takes from it what is begun."""
         pool = ProcessPoolExecutor(self._workers, _context(), initializer=_start_process)
         try:
-            while (left or self._under_way) and not self.suspects:
-                self._hand_over(pool, left)
+            while self._hand_over(pool, left):
                 yield from self._finished(FIRST_COMPLETED)
             # A pool that broke gives up all it was handed; only what was done before is kept.
             yield from self._finished("ALL_COMPLETED")
         finally:
             pool.shutdown(cancel_futures=True)
 
-    def _hand_over(self, pool: ProcessPoolExecutor, left: deque[tuple[int, Task]]) -> None:
-        while left and len(self._under_way) < _AHEAD * self._workers:
+    def _hand_over(self, pool: ProcessPoolExecutor, left: deque[tuple[int, Task]]) -> bool:
+        """Keep all processes busy; whether the pool is whole and has work."""
+        while left and not self.suspects and len(self._under_way) < _AHEAD * self._workers:
             try:
                 future = pool.submit(self._do, left[0][1])
             except BrokenProcessPool:
-                return
+                return False
             self._under_way[future] = left.popleft()
+        return bool(self._under_way) and not self.suspects
 
     def _finished(self, when: str) -> Iterator[tuple[int, Done]]:
         for future in wait(self._under_way, return_when=when).done:

@@ -1,6 +1,7 @@
 """One file marked and its report written: what a process of ``depthwright mark`` does. No Qt here."""
 
 import os
+import warnings
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -49,15 +50,19 @@ DIED = Done(
 def work(task: Task) -> Done:
     """Mark a file and write its report; never raises but for what ends the process."""
     try:
-        marked = mark_line(_opened(task), task.request)
+        with warnings.catch_warnings():
+            # A damaged sample may be so large that its square is not finite.
+            warnings.simplefilter("ignore", RuntimeWarning)
+            marked = mark_line(_opened(task), task.request)
         _write(task, marked)
     except DepthwrightError as problem:
         return Done(str(problem), failed=True)
     except MemoryError:
         return Done("It needs more memory than there is. Use fewer --workers.", failed=True)
     except Exception as fault:
+        first = next(iter(str(fault).splitlines()), "")
         return Done(
-            f"An unexpected fault stopped it ({type(fault).__name__}: {fault}). Report it with the file.",
+            f"An unexpected fault stopped it ({type(fault).__name__}: {first}). Report it with the file.",
             failed=True,
         )
     part = (marked.job, dict(marked.tracks)) if task.keep_job else None
@@ -72,14 +77,14 @@ def _opened(task: Task) -> Scan:
     try:
         return open_file(task.file, task.request.given)
     except MissingGeometry as missing:
-        options = {
-            "trace_spacing": "--trace-spacing 5mm",
-            "sample_interval": "--sample-interval 20ps",
+        examples = {
+            "trace_spacing": "--trace-spacing, as in 5mm,",
+            "sample_interval": "--sample-interval, as in 20ps,",
         }
         wanted = " and ".join(
-            f"the {NEED_WORDS[need]} with {options[need]}" for need in missing.needs
+            f"the {NEED_WORDS[need]} with {examples[need]}" for need in missing.needs
         )
-        raise DepthwrightError(missing.message, f"Give {wanted}, with its own value.") from None
+        raise DepthwrightError(missing.message, f"Give {wanted.rstrip(',')}.") from None
 
 
 def _write(task: Task, marked: Marked) -> None:

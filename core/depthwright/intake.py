@@ -41,6 +41,11 @@ class Survey:
         """Centre frequency by the pulse's spectrum, GHz."""
         return centre_frequency_ghz(self._sampled)
 
+    @property
+    def largest(self) -> float:
+        """Largest sample among the traces read, whatever its sign; 0 for a scan of zeros."""
+        return float(np.abs(self._sampled.block(0, self._sampled.traces)).max())
+
     def prepare(self, job: Job, card: Antenna | None = None) -> "Survey":
         """Find what taking the scan into the job will ask for; gives itself."""
         self.find((card or _chosen_antenna(job, self)).centre_frequency_ghz)

@@ -5,6 +5,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from depthwright import edits
+from depthwright.errors import DepthwrightError
 from depthwright.finding.decide import accept_bars, accept_face
 from depthwright.finding.proposal import SHOWN_SCORE, BarProposal, Proposals
 from depthwright.finding.propose import propose
@@ -19,6 +20,9 @@ from depthwright.results.evaluate import evaluate
 from depthwright.results.tracking import track_faces
 from depthwright.results.values import Results
 from depthwright.scan import Scan
+
+MOST_SAMPLE = 1e15
+"""Samples beyond this, or all below its inverse, are a misread format; their powers are no numbers."""
 
 
 @dataclass(frozen=True)
@@ -65,6 +69,7 @@ def mark_line(scan: Scan, request: Request) -> Marked:
     """
     scan = scan.check()
     survey = Survey(scan)
+    _refuse_unusable(survey)
     antenna = request.antenna(request.card or assumed_antenna(Job(), survey))
     job, line_id = take_in(Job(), scan, survey=survey, card=antenna, given=request.given)
     job = _as_requested(job, line_id, request)
@@ -95,6 +100,20 @@ def mark_line(scan: Scan, request: Request) -> Marked:
     kept = {mark.id for mark in job.line(line_id).marks}
     scores = {mark_id: score for mark_id, score in scores.items() if mark_id in kept}
     return Marked(job, line_id, stage, tracks, results, scores, messages)
+
+
+def _refuse_unusable(survey: Survey) -> None:
+    largest = survey.largest
+    if largest == 0:
+        raise DepthwrightError(
+            "The scan holds nothing but zeros, or no number at all.",
+            "Check that the right file was saved.",
+        )
+    if not 1 / MOST_SAMPLE < largest < MOST_SAMPLE:
+        raise DepthwrightError(
+            f"The largest sample is {largest:.1g}, which no radar records.",
+            "Check in which sample format the file was saved.",
+        )
 
 
 def _as_requested(job: Job, line_id: str, request: Request) -> Job:
