@@ -6,7 +6,8 @@ import numpy as np
 import scipy.ndimage
 from numpy.typing import NDArray
 
-from depthwright.finding.stacking import Grid, Moveout, Waves
+from depthwright.finding.grid import Grid, Waves
+from depthwright.finding.stacking import Moveout
 
 Floats = NDArray[np.float64]
 
@@ -47,40 +48,47 @@ def peel(waves: Waves, grid: Grid, moveout: Moveout, trial: int, row: float, col
     steps = moveout.rows.shape[-1] - 1
     first, last = max(0, round(column) - steps), min(columns, round(column) + steps + 1)
     away = np.abs(np.arange(first, last) - column)
-    late = np.interp(away, np.arange(steps + 1), _at(moveout.rows[trial], row))
-    turn = np.exp(1j * grid.carrier * grid.row_ns * late)
+    late = np.interp(away, np.arange(steps + 1), at_row(moveout.rows[trial], row))
+    turn = np.exp(1j * grid.carrier * grid.row_ns * late).astype(np.complex64)
     half = max(2, round(HALF_PERIODS * grid.period_ns / grid.row_ns))
+    pulse = np.arange(-half, half + 1)[:, None]
     part = waves[:, first:last]
-    aligned = _read(part, row + late + np.arange(-half, half + 1)[:, None]) * turn
-    living = (np.abs(part).max(axis=0) > 0).astype(np.float64)
+    aligned = read(part, row + late + pulse, np.arange(last - first)) * turn
+    living = (np.abs(part).max(axis=0) > 0).astype(np.float32)
     sigma = ALIKE_MM / grid.column_mm
     smooth = [
         scipy.ndimage.gaussian_filter1d(values, sigma, axis=-1, mode="constant")
-        for values in (aligned.real, aligned.imag, np.broadcast_to(living, aligned.shape))
+        for values in (aligned.real, aligned.imag, living)
     ]
-    echo = (smooth[0] + 1j * smooth[1]) / np.maximum(smooth[2], 1e-6)
-    echo *= np.clip(5 * (1 - np.abs(np.arange(-half, half + 1)) / (half + 1)), 0, 1)[:, None]
+    fade = np.clip(5 * (1 - np.abs(pulse) / (half + 1)), 0, 1) * living
+    echo = (smooth[0] + 1j * smooth[1]) * (fade / np.maximum(smooth[2], 1e-6)) * np.conj(turn)
+    # Back from the pulse's own rows to those of the stretch.
     echo = np.pad(echo, ((1, 1), (0, 0)))
-    place = np.arange(rows)[:, None] - row - late + half + 1
-    wave = np.where((place > 0) & (place < len(echo) - 1), _read(echo, place), 0.0)
-    return Peel(first, (wave * np.conj(turn) * (living > 0)).astype(np.complex64))
+    whole = np.floor(row + late).astype(np.intp)
+    target = whole + np.arange(-half, half + 2)[:, None]
+    column_of = np.arange(last - first)
+    value = read(echo, target - row - late + half + 1, column_of)
+    inside = (target >= 0) & (target < rows)
+    wave = np.zeros((rows, last - first), np.complex64)
+    wave[target[inside], np.broadcast_to(column_of, target.shape)[inside]] = value[inside]
+    return Peel(first, wave)
 
 
-def _at(values: Floats, row: float) -> Floats:
-    """Values at a place between rows, shape as one row of them."""
-    low = int(np.clip(row, 0, len(values) - 2))
+def at_row(values: Floats, row: float) -> Floats:
+    """Values at a place between rows, which are the axis before the last."""
+    low = int(np.clip(row, 0, values.shape[-2] - 2))
     share = float(np.clip(row - low, 0.0, 1.0))
-    mixed: Floats = values[low] * (1 - share) + values[low + 1] * share
+    mixed: Floats = values[..., low, :] * (1 - share) + values[..., low + 1, :] * share
     return mixed
 
 
-def _read(waves: NDArray[np.complexfloating], place: Floats) -> NDArray[np.complex128]:
-    """Values of each column at places between rows, shape as the places; zero beyond the rows."""
+def read(waves: Waves, place: Floats, column: NDArray[np.intp]) -> Waves:
+    """Waves at places between rows, zero beyond them; places and columns broadcast."""
     inside = (place >= 0) & (place < len(waves) - 1)
     at = np.where(inside, place, 0.0)
     low = at.astype(np.intp)
-    share = at - low
-    column = np.arange(waves.shape[1])
-    value = waves[low, column] * (1 - share) + waves[low + 1, column] * share
-    read: NDArray[np.complex128] = np.where(inside, value, 0.0)
-    return read
+    share = (at - low).astype(np.float32)
+    value: Waves = waves[low, column] * (inside * (1 - share)) + waves[low + 1, column] * (
+        inside * share
+    )
+    return value

@@ -7,16 +7,27 @@ import numpy as np
 import scipy.ndimage
 from numpy.typing import NDArray
 
-from depthwright.finding.peeling import Peel, peel
-from depthwright.finding.stacking import Grid, Moveout, Operator, Stack, Waves, stacks
+from depthwright.finding.grid import Grid, Values, Waves
+from depthwright.finding.peeling import Peel, at_row, peel, read
+from depthwright.finding.stacking import (
+    APERTURE_MM,
+    PULSE_PERIODS,
+    Moveout,
+    Operator,
+    Stack,
+    stacks,
+)
 
 Floats = NDArray[np.float64]
 
 LEAST_COHERENCE = 0.4
-LEAST_STRENGTH = 0.012
 DOMINATES_MM = 50.0
 """How far to each side no stronger hyperbola may be, at any time, for one to be taken before it."""
-ROUNDS = 8
+ROUNDS = 5
+BESIDE_COLUMNS, BESIDE_ROWS = 2, 3
+"""How far beside its first place a candidate is looked at again without the others."""
+
+_TINY = float(np.finfo(np.float32).tiny)
 
 
 @dataclass(frozen=True)
@@ -26,13 +37,14 @@ class Candidate:
     row: float
     column: float
     trial: int
-    strength: float
-    coherence: float
 
 
 @dataclass(frozen=True)
 class Sounding:
-    """A candidate without the others: by trial its strength, coherence, phase; and where it is sharpest."""
+    """A candidate without the others: where it is sharpest, and by trial its strength and coherence.
+
+    ``phase`` is that of its wave at the maximum of the envelope, radians.
+    """
 
     row: float
     column: float
@@ -42,7 +54,7 @@ class Sounding:
 
 
 def search(
-    waves: Waves, grid: Grid, moveout: Moveout, operators: Sequence[Operator], least: float
+    waves: Waves, grid: Grid, moveout: Moveout, operators: Sequence[Operator], least: Floats
 ) -> tuple[list[tuple[Candidate, Peel]], Waves]:
     """Candidates with what they hold, and the stretch without them all.
 
@@ -51,14 +63,16 @@ def search(
     waves
         The stretch, shape (rows, columns).
     grid, moveout, operators
-        What it is stacked with.
+        What it is stacked with; the middle trial is the line's own, and the only one after the first round.
     least
-        Strength below which nothing is looked for.
+        Strength below which nothing is looked for, by apex row.
     """
     left = waves.copy()
     found: list[tuple[Candidate, Peel]] = []
+    trials = list(range(len(operators)))
     for _ in range(ROUNDS):
-        new = _dominant(stacks(left, grid, operators), grid, operators[0].first_row, least)
+        stacked = stacks(left, grid, [operators[trial] for trial in trials])
+        new = _dominant(stacked, trials, grid, operators[0].apex_rows, least)
         if not new:
             break
         # All of a round are read from the same stretch, so that their order does not matter.
@@ -66,34 +80,37 @@ def search(
         for part in parts:
             left[:, part.columns()] -= part.wave
         found += zip(new, parts, strict=True)
+        trials = [len(operators) // 2]
     return found, left
 
 
-def _dominant(trials: Sequence[Stack], grid: Grid, first_row: int, least: float) -> list[Candidate]:
+def _dominant(
+    stacked: Sequence[Stack],
+    trials: Sequence[int],
+    grid: Grid,
+    apex_rows: NDArray[np.intp],
+    least: Floats,
+) -> list[Candidate]:
     """Local maxima that nothing stronger lies beside, above or below."""
-    worth = np.stack([np.abs(trial.wave) * trial.coherence for trial in trials])
+    worth = np.stack([one.worth for one in stacked])
     best = worth.argmax(axis=0)
     top = np.take_along_axis(worth, best[None], axis=0)[0]
-    coherence = np.take_along_axis(
-        np.stack([trial.coherence for trial in trials]), best[None], axis=0
-    )[0]
-    fit = np.where((coherence >= LEAST_COHERENCE) & (top >= least), top, 0.0)
+    coherence = np.take_along_axis(np.stack([one.coherence for one in stacked]), best[None], 0)[0]
+    fit = np.where((coherence >= LEAST_COHERENCE) & (top >= least[:, None]), top, 0.0)
     reach = 2 * round(DOMINATES_MM / grid.column_mm) + 1
     by_column = scipy.ndimage.maximum_filter1d(fit.max(axis=0), reach)
-    peaks = (fit > 0) & (fit == scipy.ndimage.maximum_filter(top, 5)) & (fit >= by_column)
+    peaks = (fit > 0) & (fit >= by_column) & (fit == scipy.ndimage.maximum_filter(top, 5))
     return [
         Candidate(
-            first_row + row + _vertex(top[:, column], row),
-            column + _vertex(top[row], column),
-            int(best[row, column]),
-            float(top[row, column]),
-            float(coherence[row, column]),
+            float(apex_rows[row]) + vertex(top[:, column], row),
+            column + vertex(top[row], column),
+            trials[int(best[row, column])],
         )
         for row, column in np.argwhere(peaks).tolist()
     ]
 
 
-def _vertex(values: NDArray[np.floating], at: int) -> float:
+def vertex(values: NDArray[np.floating], at: int) -> float:
     """Where the maximum lies between neighbours, from -0.5 to 0.5 beside it."""
     if not 0 < at < len(values) - 1:
         return 0.0
@@ -102,40 +119,62 @@ def _vertex(values: NDArray[np.floating], at: int) -> float:
     return float(np.clip(0.5 * (before - after) / bend, -0.5, 0.5)) if bend < 0 else 0.0
 
 
-def sound(
-    left: Waves, grid: Grid, operators: Sequence[Operator], candidate: Candidate, own: Peel
-) -> Sounding:
+def sound(left: Waves, grid: Grid, moveout: Moveout, candidate: Candidate, own: Peel) -> Sounding:
     """What speaks for a candidate once all others are taken away."""
-    steps = operators[0].weight.shape[1] + 4
-    low = max(0, round(candidate.column) - steps)
-    high = min(left.shape[1], round(candidate.column) + steps + 1)
+    middle, steps = round(candidate.column), int(APERTURE_MM / grid.column_mm)
+    beside = np.arange(
+        max(0, middle - BESIDE_COLUMNS), min(left.shape[1], middle + BESIDE_COLUMNS + 1)
+    )
+    half = max(1, round(PULSE_PERIODS * grid.period_ns / grid.row_ns))
+    pulse = np.arange(-BESIDE_ROWS - half, BESIDE_ROWS + half + 1)
+    low, high = max(0, middle - BESIDE_COLUMNS - steps), middle + BESIDE_COLUMNS + steps + 1
     alone = left[:, low:high].copy()
     mine = own.columns()
-    first, last = max(low, mine.start), min(high, mine.stop)
+    first, last = max(low, mine.start), min(low + alone.shape[1], mine.stop)
     alone[:, first - low : last - low] += own.wave[:, first - mine.start : last - mine.start]
-    middle = round(candidate.column) - low
-    start, stop = max(0, middle - 3), min(high - low, middle + 4)
-    trials = stacks(alone, grid, operators, start, stop)
-    row = round(candidate.row) - operators[0].first_row
-    top, bottom = max(0, row - 4), min(len(trials[0].wave), row + 5)
-    strength = np.stack([np.abs(trial.wave[top:bottom]) for trial in trials])
-    coherence = np.stack([trial.coherence[top:bottom] for trial in trials])
-    worth = strength * coherence
-    _, r, c = np.unravel_index(int(worth.argmax()), worth.shape)
-    best = int(worth[:, r, c].argmax())
-    wave = trials[best].wave[:, c]
+    wave, energy = _along_pulse(alone, grid, moveout, candidate.row, pulse, beside - low)
     size = np.abs(wave)
-    peak = top + int(strength[best, :, c].argmax())
-    at = peak + _vertex(size, peak)
-    turned = np.interp(at, np.arange(len(wave)), wave.real) + 1j * np.interp(
-        at, np.arange(len(wave)), wave.imag
+    in_step, all_of_it = (
+        scipy.ndimage.uniform_filter1d(values, 2 * half + 1, axis=1, mode="nearest")
+        for values in (size**2, energy)
     )
-    place = operators[0].first_row + at
-    phase = float(np.angle(turned * np.exp(1j * grid.carrier * grid.row_ns * place)))
+    coherence = in_step / np.maximum(all_of_it, _TINY)
+    worth = (size * coherence)[:, half:-half]
+    best, row, at = (int(index) for index in np.unravel_index(int(worth.argmax()), worth.shape))
+    place = half + row + vertex(size[best, :, at], half + row)
+    number, turned = np.arange(len(pulse)), wave[best, :, at]
+    here = np.interp(place, number, turned.real) + 1j * np.interp(place, number, turned.imag)
+    apex = candidate.row + place - BESIDE_ROWS - half
     return Sounding(
-        row=place,
-        column=low + start + int(c) + _vertex(worth[best, r], int(c)),
-        strength=strength[:, r, c].astype(np.float64),
-        coherence=coherence[:, r, c].astype(np.float64),
-        phase=phase,
+        row=apex,
+        column=float(beside[at]) + vertex(worth[best, row], at),
+        strength=size[:, half + row, at].astype(np.float64),
+        coherence=coherence[:, half + row, at].astype(np.float64),
+        phase=float(np.angle(here * np.exp(1j * grid.carrier * grid.row_ns * apex))),
     )
+
+
+def _along_pulse(
+    waves: Waves,
+    grid: Grid,
+    moveout: Moveout,
+    row: float,
+    pulse: NDArray[np.intp],
+    apex_columns: NDArray[np.intp],
+) -> tuple[Waves, Values]:
+    """The stack along one hyperbola moved in time, and the mean power in it, shape (trials, rows, columns)."""
+    steps = int(APERTURE_MM / grid.column_mm)
+    away = np.arange(-steps, steps + 1)
+    # The axes are trials, rows along the pulse, columns of the apex, distances.
+    column = apex_columns[:, None] + away
+    inside = (column >= 0) & (column < waves.shape[1])
+    column = np.where(inside, column, 0)
+    inside &= (np.abs(waves).max(axis=0) > 0)[column]
+    late = at_row(moveout.rows, row)[:, None, None, np.abs(away)]
+    turn = np.exp(1j * grid.carrier * grid.row_ns * late).astype(np.complex64)
+    value = read(waves, row + pulse[:, None, None] + late, column) * turn
+    weight = at_row(moveout.weight, row)[:, None, None, np.abs(away)].astype(np.float32) * inside
+    total = np.maximum(weight.sum(axis=-1), _TINY)
+    wave: Waves = (weight * value).sum(axis=-1) / total
+    energy: Values = (weight * (value.real**2 + value.imag**2)).sum(axis=-1) / total
+    return wave, energy

@@ -21,43 +21,22 @@ import scipy.ndimage
 from numpy.typing import NDArray
 from scipy.sparse import csr_array
 
-from depthwright.job import Antenna, Job, Line
-from depthwright.measuring.stage import PickStage
-from depthwright.measuring.timezero import alive
-from depthwright.processing.envelope import companion
+from depthwright.finding.grid import Grid, Values, Waves
+from depthwright.job import Job, Line
 from depthwright.results.crests import offset_beforehand_ns
 from depthwright.results.focusing import PHASE_SHIFT, moveout_of
 
 Floats = NDArray[np.float64]
-Values = NDArray[np.float32]
-Waves = NDArray[np.complex64]
 
-COLUMN_MM = 5.0
-"""Distance of the columns that traces are gathered into, where they lie closer."""
-ROWS_PER_PERIOD = 8.0
 APERTURE_MM = 100.0
 """How far to each side of an apex the traces are stacked."""
 PULSE_PERIODS = 0.35
 """Half the pulse that the coherence is summed over."""
-FLAT_MM = 60.0
-"""Half the stretch over which an echo is flat."""
 RADIUS_MM = 6.0
-_MOVEOUT_EVERY = 4
-
-
-@dataclass(frozen=True)
-class Grid:
-    """Where the rows and columns of a line's stretch lie.
-
-    Rows follow one another every ``row_ns``, the first at file time 0; columns every ``column_mm``, one for
-    each ``gathered`` traces. ``carrier`` is the angular frequency, 1/ns, that is taken out of the waves.
-    """
-
-    row_ns: float
-    thinned: int
-    column_mm: float
-    carrier: float
-    period_ns: float
+_NODES: Floats = np.geomspace(2.6, 24.0, 8)
+"""Permittivities that the moveout is computed for; it is read between them."""
+_EVERY_ROW, _EVERY_COLUMN = 6, 2
+_TINY = float(np.finfo(np.float32).tiny)
 
 
 @dataclass(frozen=True)
@@ -71,158 +50,136 @@ class Moveout:
     rows: Floats
     weight: Floats
 
+    def of(self, permittivity: Floats) -> "Moveout":
+        """The moveout of other permittivities, read between those at hand."""
+        place = np.log(np.clip(permittivity, self.permittivity[0], self.permittivity[-1]))
+        at = np.interp(place, np.log(self.permittivity), np.arange(len(self.permittivity)))
+        return Moveout(permittivity, _between(self.rows, at, 0), _between(self.weight, at, 0))
+
 
 @dataclass(frozen=True)
 class Operator:
-    """Sums along the hyperbolas of one trial, for apexes from ``first_row`` on, as sparse matrices.
+    """Sums along the hyperbolas of one trial, as sparse matrices, for apexes in ``apex_rows``.
 
     They take the rows of all distances side by side, shape (apexes, distances times rows): ``waves``
     turns them into step, ``power`` does not. ``weight`` are the plain weights, shape (apexes, distances).
     """
 
-    first_row: int
+    apex_rows: NDArray[np.intp]
     waves: csr_array
     power: csr_array
     weight: Values
 
 
-def grid_of(stage: PickStage) -> Grid:
-    """The grid that a line is stacked on."""
-    scan, period = stage.scan, stage.period_ns
-    thinned = max(1, int(period / (ROWS_PER_PERIOD * scan.dt_ns)))
-    spacing = scan.trace_spacing_mm
-    return Grid(
-        row_ns=thinned * scan.dt_ns,
-        thinned=thinned,
-        column_mm=spacing * max(1, round(COLUMN_MM / spacing)),
-        carrier=2 * math.pi / period,
-        period_ns=period,
-    )
+@dataclass(frozen=True)
+class Stack:
+    """The stack for one permittivity, shape (apex rows, columns) each."""
+
+    wave: Waves
+    coherence: Values
+
+    @property
+    def worth(self) -> Values:
+        """Strength times coherence: high where much is in step and little is not."""
+        worth: Values = np.abs(self.wave) * self.coherence
+        return worth
 
 
-def waves_of(stage: PickStage, grid: Grid, first: int, last: int) -> Waves:
-    """Traces ``first`` up to ``last`` on the grid, shape (rows, columns); zero where nothing was recorded."""
-    traces = stage.block(first, last)
-    living = alive(traces)
-    signal = (traces + 1j * companion(traces))[:, :: grid.thinned]
-    positions = stage.scan.positions_mm[first:last]
-    column = np.floor(np.abs(positions - positions[0]) / grid.column_mm + 0.5).astype(np.intp)
-    columns = int(column[-1]) + 1
-    gathered = np.zeros((columns, signal.shape[1]), np.complex64)
-    np.add.at(gathered, column[living], signal[living])
-    count = np.bincount(column[living], minlength=columns)
-    gathered /= np.maximum(count, 1)[:, None]
-    turn = np.exp(-1j * grid.carrier * grid.row_ns * np.arange(signal.shape[1]))
-    waves: Waves = np.ascontiguousarray((gathered * turn).T.astype(np.complex64))
-    return waves
-
-
-def moveouts(
-    job: Job, line: Line, grid: Grid, rows: int, permittivity: Floats, aperture_mm: float
-) -> Moveout:
-    """Moveouts of bars with their apex in any row, for some permittivities.
+def moveouts(job: Job, line: Line, grid: Grid, rows: int, reach_mm: float) -> Moveout:
+    """Moveouts of bars with their apex in any row, up to a distance, for the usual permittivities.
 
     Waves stacked along the hyperbolas of their envelopes come out with a permittivity too low by a known
     share: it is taken out here.
     """
-    antenna: Antenna = job.antenna_of(line)
     zero_ns = line.direct.time_ns - offset_beforehand_ns(job, line)
-    coarse = np.append(np.arange(0, rows - 1, _MOVEOUT_EVERY), rows - 1)
-    offset = grid.column_mm * line.distance_scale * np.arange(int(aperture_mm / grid.column_mm) + 1)
-    two_way_ns: Floats = coarse * grid.row_ns - zero_ns
+    steps = math.ceil(reach_mm / grid.column_mm / _EVERY_COLUMN) * _EVERY_COLUMN
+    row = np.arange(0, rows + _EVERY_ROW, _EVERY_ROW, dtype=np.float64)
+    step = np.arange(0, steps + 1, _EVERY_COLUMN, dtype=np.float64)
     time, weight = moveout_of(
-        offset,
-        two_way_ns,
+        step * grid.column_mm * line.distance_scale,
+        np.asarray(row * grid.row_ns - zero_ns, dtype=np.float64),
         RADIUS_MM,
-        antenna,
-        math.exp(PHASE_SHIFT) * permittivity[:, None],
+        job.antenna_of(line),
+        math.exp(PHASE_SHIFT) * _NODES[:, None],
     )
-    fine = np.arange(rows)
-    at = np.searchsorted(coarse, fine, side="right").clip(1, len(coarse) - 1)
-    share = ((fine - coarse[at - 1]) / (coarse[at] - coarse[at - 1]))[:, None]
 
-    def between(values: Floats) -> Floats:
-        mixed: Floats = values[:, at - 1] * (1 - share) + values[:, at] * share
-        return mixed
+    def fine(values: Floats) -> Floats:
+        by_row = _between(values, np.arange(rows) / _EVERY_ROW, 1)
+        return _between(by_row, np.arange(steps + 1) / _EVERY_COLUMN, 2)
 
-    return Moveout(permittivity, between(time) / grid.row_ns, between(weight))
+    # What is read between rows and steps are squared times: they are smoother than the times.
+    late = fine((time / grid.row_ns) ** 2 + 2 * row[:, None] * time / grid.row_ns)
+    apex = np.arange(rows, dtype=np.float64)[:, None]
+    rows_late = np.sqrt(apex**2 + late) - apex
+    return Moveout(_NODES, rows_late, fine(weight))
 
 
-def operator(moveout: Moveout, trial: int, grid: Grid, first_row: int) -> Operator:
+def _between(values: Floats, place: Floats, axis: int) -> Floats:
+    """Values read at places between those of one axis."""
+    low = np.clip(place.astype(np.intp), 0, values.shape[axis] - 2)
+    shape = [1] * values.ndim
+    shape[axis] = -1
+    share = np.clip(place - low, 0.0, 1.0).reshape(shape)
+    mixed: Floats = (
+        np.take(values, low, axis) * (1 - share) + np.take(values, low + 1, axis) * share
+    )
+    return mixed
+
+
+def operator(moveout: Moveout, trial: int, grid: Grid, apex_rows: NDArray[np.intp]) -> Operator:
     """The sums along the hyperbolas of one trial."""
     rows, steps = moveout.rows.shape[1], int(APERTURE_MM / grid.column_mm) + 1
-    apex = np.arange(first_row, rows)[:, None]
-    late = moveout.rows[trial, first_row:, :steps]
-    place = apex + late
+    late = moveout.rows[trial, apex_rows, :steps]
+    place = apex_rows[:, None] + late
     inside = place < rows - 1
-    weight = np.where(inside, moveout.weight[trial, first_row:, :steps], 0.0)
+    weight = np.where(inside, moveout.weight[trial, apex_rows, :steps], 0.0)
     place = np.where(inside, place, 0.0)
     low = place.astype(np.intp)
     share = place - low
     turn = np.exp(1j * grid.carrier * grid.row_ns * late)
     at = np.arange(steps) * rows + low
-    index = np.stack([at, at + 1], axis=-1).reshape(len(apex), -1)
-    value = np.stack([weight * (1 - share), weight * share], axis=-1).reshape(len(apex), -1)
+    index = np.stack([at, at + 1], axis=-1).reshape(len(late), -1)
+    value = np.stack([weight * (1 - share), weight * share], axis=-1).reshape(len(late), -1)
     turned = value * np.repeat(turn, 2, axis=-1)
-    start = np.arange(len(apex) + 1) * index.shape[1]
-    shape = len(apex), steps * rows
+    start = np.arange(len(late) + 1) * index.shape[1]
+    shape = len(late), steps * rows
     return Operator(
-        first_row,
+        apex_rows,
         csr_array((turned.astype(np.complex64).ravel(), index.ravel(), start), shape=shape),
         csr_array((value.astype(np.float32).ravel(), index.ravel(), start), shape=shape),
         weight.astype(np.float32),
     )
 
 
-@dataclass(frozen=True)
-class Stack:
-    """The stack of a stretch for one permittivity, shape (apex rows, columns) each."""
-
-    wave: Waves
-    coherence: Values
-
-
-def _spread(values: NDArray[np.inexact], steps: int, first: int, last: int) -> NDArray[np.inexact]:
-    """Both sides of some columns added up by their distance, shape (distances times rows, columns)."""
-    longer = np.pad(values, ((0, 0), (steps, steps)))
-    both = np.empty((steps, len(values), last - first), values.dtype)
-    for step in range(steps):
-        right = longer[:, first + steps + step : last + steps + step]
-        left = longer[:, first + steps - step : last + steps - step]
-        np.add(right, left if step else 0, out=both[step])
-    return both.reshape(-1, last - first)
-
-
-def stacks(
-    waves: Waves, grid: Grid, operators: Sequence[Operator], first: int = 0, last: int | None = None
-) -> list[Stack]:
-    """Stack columns ``first`` up to ``last`` of a stretch, shape (rows, columns), with some operators."""
-    last = waves.shape[1] if last is None else last
+def stacks(waves: Waves, grid: Grid, operators: Sequence[Operator], every: int = 1) -> list[Stack]:
+    """Stack every so manyth column of a stretch, shape (rows, columns), by some operators."""
     steps = operators[0].weight.shape[1]
     living = (np.abs(waves).max(axis=0, keepdims=True) > 0).astype(np.float32)
-    power = (waves.real**2 + waves.imag**2).astype(np.float32)
-    both, powers, lives = (_spread(values, steps, first, last) for values in (waves, power, living))
-    half = max(1, round(PULSE_PERIODS * grid.period_ns / grid.row_ns))
-    tiny = np.finfo(np.float32).tiny
+    power: Values = waves.real**2 + waves.imag**2
+    both, powers, lives = (_spread(values, steps, every) for values in (waves, power, living))
+    spacing = operators[0].apex_rows[1] - operators[0].apex_rows[0]
+    half = max(1, round(PULSE_PERIODS * grid.period_ns / grid.row_ns / spacing))
     found = []
     for sums in operators:
-        weights = np.maximum(sums.weight @ lives, tiny)
+        weights = np.maximum(sums.weight @ lives, _TINY)
         wave = (sums.waves @ both) / weights
-        in_step = (wave.real**2 + wave.imag**2) * weights
         ratio = [
             scipy.ndimage.uniform_filter1d(values, 2 * half + 1, axis=0, mode="nearest")
-            for values in (in_step, sums.power @ powers)
+            for values in ((wave.real**2 + wave.imag**2) * weights, sums.power @ powers)
         ]
-        found.append(Stack(wave, ratio[0] / np.maximum(ratio[1], tiny)))
+        found.append(Stack(wave, ratio[0] / np.maximum(ratio[1], _TINY)))
     return found
 
 
-def flat_echoes(waves: Waves, grid: Grid) -> Waves:
-    """A stretch averaged along the line, so that only what is flat is left, shape (rows, columns)."""
-    size = 2 * round(FLAT_MM / grid.column_mm) + 1
-    parts = [
-        scipy.ndimage.uniform_filter1d(values, size, axis=1, mode="constant")
-        for values in (waves.real, waves.imag)
-    ]
-    flat: Waves = (parts[0] + 1j * parts[1]).astype(np.complex64)
-    return flat
+def _spread(values: NDArray[np.inexact], steps: int, every: int) -> NDArray[np.inexact]:
+    """Both sides of each column added up by their distance, shape (distances times rows, columns)."""
+    rows, columns = values.shape
+    longer = np.zeros((rows, columns + 2 * steps), values.dtype)
+    longer[:, steps : columns + steps] = values
+    both = np.empty((steps, rows, -(-columns // every)), values.dtype)
+    both[0] = values[:, ::every]
+    for step in range(1, steps):
+        right = longer[:, steps + step : columns + steps + step : every]
+        left = longer[:, steps - step : columns + steps - step : every]
+        np.add(right, left, out=both[step])
+    return both.reshape(steps * rows, -1)
