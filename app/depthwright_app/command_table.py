@@ -282,6 +282,7 @@ def _proposal_commands(window: "MainWindow", when: Callable[[], bool]) -> tuple[
             "Next proposal",
             lambda: proposing.step(1),
             "Ctrl+Right",
+            "fa6s.chevron-right",
             when=has_shown,
         ),
         Command(
@@ -289,6 +290,7 @@ def _proposal_commands(window: "MainWindow", when: Callable[[], bool]) -> tuple[
             "Previous proposal",
             lambda: proposing.step(-1),
             "Ctrl+Left",
+            "fa6s.chevron-left",
             when=has_shown,
         ),
         Command(
@@ -340,6 +342,7 @@ def _proposal_commands(window: "MainWindow", when: Callable[[], bool]) -> tuple[
             "proposal-put-away",
             "Put proposals away",
             proposing.put_away,
+            icon="fa6s.xmark",
             tip="Decide nothing; F5 looks for them again",
             when=lambda: proposing.count > 0,
         ),

@@ -103,18 +103,20 @@ class Presenter(QObject):
         proposing.seen = window.pane.seen
         window.pane.proposals.show_picture(proposing.picture)
         shown, in_view = len(proposing.shown), len(proposing.in_view)
+        every = f"all {shown}" if shown else "all"
         for name, words in (
-            ("accept-shown", f"Accept all {shown}"),
+            ("accept", "Accept"),
+            ("reject", "Reject"),
+            ("accept-shown", f"Accept {every}"),
             ("accept-in-view", f"Accept {in_view} in view"),
-            ("reject-shown", f"Reject all {shown}"),
+            ("reject-shown", f"Reject {every}"),
         ):
             window.commands[f"proposal-{name}"].setIconText(words)
-        offer = None
-        if proposing.count:
-            offer = Offer(proposing.count, shown, in_view, proposing.least, proposing.current_words)
-        elif window.proposals.isAncestorOf(window.focusWidget()):
+        window.commands["proposal-accept-in-view"].setVisible(in_view < shown)
+        if not proposing.count and window.proposals.isAncestorOf(window.focusWidget()):
             window.pane.setFocus()
-        window.proposals.show_offer(offer)
+        offer = Offer(proposing.count, shown, proposing.least, *proposing.current_words)
+        window.proposals.show_offer(offer if proposing.count else None)
         window.viewing.trace_of_selection()
         window.commands.refresh()
 

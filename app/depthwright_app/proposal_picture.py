@@ -141,7 +141,11 @@ def found_words(shown: Sequence[Proposal], of: int, found: Proposals, rejected: 
             "Ctrl+Right."
         )
     elif of:
-        told = f"{_all_of(of)} weak: lower the least score to see {'them' if of > 1 else 'it'}."
+        told = (
+            f"Only weak proposals here, {of} of them: lower the least score to see them."
+            if of > 1
+            else "Only a weak proposal here: lower the least score to see it."
+        )
     elif found.bars or found.face is not None:
         told = "All that was found is marked already" + (" or was rejected." if rejected else ".")
     else:
@@ -149,27 +153,23 @@ def found_words(shown: Sequence[Proposal], of: int, found: Proposals, rejected: 
     return f"{told} {messages}".rstrip()
 
 
-def current_words(
-    line: Line, unit: LengthUnit, proposal: Proposal, would_be: Measured | None, provisional: bool
-) -> str:
-    """The current proposal: what and where, what speaks for it, and the depth it would have."""
+def current_words(line: Line, unit: LengthUnit, proposal: Proposal) -> str:
+    """The current proposal: what and where, what speaks for it."""
     if isinstance(proposal, BarProposal):
         pick = proposal.pick
-        own_u = pick.position_u_mm if np.isfinite(pick.position_u_mm) else 0.0
-        name = f"Bar at {place_words(line, pick.position_mm, unit, own_u)}"
-        depth_name = "cover"
+        own_u_mm = pick.position_u_mm if np.isfinite(pick.position_u_mm) else 0.0
+        name = f"Bar at {place_words(line, pick.position_mm, unit, own_u_mm)}"
     else:
         name = f"Back face through {len(proposal.anchors)} anchors"
-        depth_name = "thickness"
-    parts = [f"{name}: {proposal.reason}", f"score {proposal.score:.2f}"]
-    if would_be is not None and np.isfinite(would_be.value_mm):
-        depth = format_interval(would_be.value_mm, would_be.expanded_mm, unit)
-        parts.append(f"{depth_name} {depth}" + (", provisional" if provisional else ""))
-    return unbroken(" · ".join(parts))
+    return unbroken(f"{name}: {proposal.reason} · score {proposal.score:.2f}")
 
 
-def _all_of(count: int) -> str:
-    return f"All {count} proposals are" if count > 1 else "The one proposal is"
+def depth_words(proposal: Proposal, depth: Measured | None, unit: LengthUnit) -> str:
+    """The depth that a proposal would have, with its interval; nothing where it is not known."""
+    if depth is None or not np.isfinite(depth.value_mm):
+        return ""
+    name = "cover" if isinstance(proposal, BarProposal) else "thickness"
+    return f"{name} {unbroken(format_interval(depth.value_mm, depth.expanded_mm, unit))}"
 
 
 def capital(words: str) -> str:

@@ -34,6 +34,7 @@ from depthwright_app.proposal_picture import (
     capital,
     counted,
     current_words,
+    depth_words,
     face_glyph,
     found_words,
     proposals_within,
@@ -156,14 +157,15 @@ class Proposing(QObject):
         return self.shown if self.seen is None else proposals_within(self.picture, self.seen)
 
     @property
-    def current_words(self) -> str:
-        """What speaks for the current proposal, and the depth it would have."""
+    def current_words(self) -> tuple[str, str, bool]:
+        """What speaks for the current proposal, the depth it would have, and whether it is provisional."""
         line, document = self.document.line, self.document
         if line is None or self.current is None:
-            return ""
-        depth = self._would_be(self.current)
-        provisional = document.results.provisional
-        return current_words(line, document.job.unit, self.current, depth, provisional)
+            return "", "", False
+        unit = document.job.unit
+        told = current_words(line, unit, self.current)
+        depth = depth_words(self.current, self._would_be(self.current), unit)
+        return told, depth, document.results.provisional
 
     def _would_be(self, proposal: Proposal) -> Measured | None:
         """A bar's cover by the present depth model; of a back face what accepting it would give."""

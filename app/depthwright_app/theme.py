@@ -119,6 +119,7 @@ def _sheet(look: Look) -> str:
     QPushButton:hover, QPushButton:focus {{ border-color: {look.accent}; }}
     QPushButton[primary="true"] {{ background: {look.accent}; color: {look.on_accent};
         border-color: {look.accent}; }}
+    QPushButton[primary="true"]:disabled {{ background: {look.panel}; border-color: {look.hairline}; }}
     QPushButton[link="true"] {{ border: 0; padding: 0; background: transparent; color: {look.accent}; }}
     QPushButton[link="true"]:focus, QPushButton[link="true"]:hover {{ text-decoration: underline; }}
     QPushButton:disabled {{ color: {look.quiet}; }}

@@ -1,5 +1,6 @@
 """The row of proposals under the section, there only while there are any."""
 
+import html
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -20,18 +21,24 @@ from depthwright_app import theme
 
 STEPS = 100
 """Steps of the slider from score 0 to 1."""
-NO_CURRENT = "Ctrl+Right and Ctrl+Left go from one proposal to the next."
+NO_CURRENT = (
+    "Ctrl+Right and Ctrl+Left go from one to the next; Ctrl+Up accepts, Ctrl+Down rejects it."
+)
 
 
 @dataclass(frozen=True)
 class Offer:
-    """What the row says: how many are shown, from which score on, and about the current one."""
+    """What the row says: how many are shown, from which score on, and about the current one.
+
+    ``depth`` is the one that the current proposal would have, and whether it is provisional.
+    """
 
     count: int
     shown: int
-    in_view: int
     least: float
     current: str = ""
+    depth: str = ""
+    provisional: bool = False
 
 
 class ProposalsBar(QFrame):
@@ -47,6 +54,7 @@ class ProposalsBar(QFrame):
         self.told = QLabel()
         self.told.setAccessibleName("Current proposal")
         self.told.setWordWrap(True)
+        self.told.setTextFormat(Qt.TextFormat.RichText)
         self.told.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
         # Room for two lines of text, so that the section keeps its size from one to the next.
         self.told.setMinimumHeight(2 * self.told.fontMetrics().lineSpacing())
@@ -72,28 +80,24 @@ class ProposalsBar(QFrame):
         grid.setHorizontalSpacing(theme.GRID)
         grid.setVerticalSpacing(theme.GRID // 2)
         grid.setColumnStretch(0, 1)
-        grid.addWidget(self.told, 0, 0)
-        grid.addLayout(self._buttons("previous", "next", "accept", "reject"), 0, 1)
-        all_of_them = QHBoxLayout()
-        all_of_them.setSpacing(theme.GRID)
+        one = _row(self._button("previous"), self._button("next"))
+        one.addWidget(self.told, 1)
+        grid.addLayout(one, 0, 0)
         label = QLabel("Least score")
         label.setProperty("quiet", True)
-        label.setBuddy(self.least)
-        for widget in (label, self.least, self.score, self.count):
-            all_of_them.addWidget(widget)
-        all_of_them.addStretch(1)
-        grid.addLayout(all_of_them, 1, 0)
-        grid.addLayout(
-            self._buttons("accept-in-view", "accept-shown", "reject-shown", "put-away"), 1, 1
-        )
+        many = _row(label, self.least, self.score, self.count)
+        many.addStretch(1)
+        grid.addLayout(many, 1, 0)
+        accept = self._button("accept")
+        accept.setProperty("primary", True)
+        for place, button in {(0, 2): accept, (0, 3): self._button("reject")}.items():
+            grid.addWidget(button, *place)
+        for column, name in enumerate(("accept-in-view", "accept-shown", "reject-shown"), start=1):
+            grid.addWidget(self._button(name), 1, column)
+        grid.addWidget(self._button("put-away"), 0, 4)
 
-    def _buttons(self, *names: str) -> QHBoxLayout:
-        row = QHBoxLayout()
-        row.setSpacing(theme.GRID)
-        row.addStretch(1)
-        for name in names:
-            row.addWidget(_button(self._actions[f"proposal-{name}"]))
-        return row
+    def _button(self, name: str) -> QPushButton:
+        return _button(self._actions[f"proposal-{name}"])
 
     def show_offer(self, offer: Offer | None) -> None:
         """Write down what there is; the row goes with the last proposal."""
@@ -105,8 +109,19 @@ class ProposalsBar(QFrame):
         self.least.blockSignals(False)
         self.score.setText(f"{offer.least:.2f}")
         self.count.setText(f"{offer.shown} of {offer.count} shown")
-        self.told.setText(offer.current or NO_CURRENT)
+        written = html.escape(offer.depth)
+        depth = f"<i>{written}, provisional</i>" if offer.provisional else written
+        parts = (html.escape(offer.current or NO_CURRENT), *([depth] if offer.depth else []))
+        self.told.setText(" · ".join(parts))
         self.told.setEnabled(bool(offer.current))
+
+
+def _row(*widgets: QWidget) -> QHBoxLayout:
+    row = QHBoxLayout()
+    row.setSpacing(theme.GRID)
+    for widget in widgets:
+        row.addWidget(widget)
+    return row
 
 
 def _button(action: QAction) -> QPushButton:
@@ -118,10 +133,12 @@ def _button(action: QAction) -> QPushButton:
     button.setIconSize(QSize(16, 16))
 
     def follow() -> None:
-        button.setText(action.iconText())
+        button.setText(action.iconText() if action.icon().isNull() else "")
+        button.setIcon(action.icon())
         button.setToolTip(action.toolTip())
         button.setAccessibleName(action.text())
         button.setEnabled(action.isEnabled())
+        button.setVisible(action.isVisible())
 
     action.changed.connect(follow)
     follow()
