@@ -25,6 +25,8 @@ TRIALS: Floats = np.geomspace(4.5, 14.0, 6)
 AROUND: Floats = np.array([0.56, 0.75, 1.0, 1.33, 1.78])
 """What a candidate is tried with, against the line's permittivity."""
 SAMPLED_STRETCHES = 3
+SURVEY_MM = 10.0
+"""Distance of the places that they are looked for at; an apex farther away is taken for a flatter one."""
 CLEAR = 0.6
 """Coherence of the hyperbolas that a line's permittivity and usual strength are taken from."""
 FIRST_LAG = 0.2
@@ -70,7 +72,7 @@ def known_of(job: Job, line: Line, stage: PickStage, size: int) -> Known:
     for first in sorted({round(last_start * k / 2) for k in range(SAMPLED_STRETCHES)}):
         last = min(scan.traces, first + size)
         waves = waves_of(stage.block(first, last), scan.positions_mm[first:last], grid)
-        stacked = stacks(waves, grid, operators, every=2)
+        stacked = stacks(waves, grid, operators, every=max(1, int(SURVEY_MM / grid.column_mm)))
         worth = np.stack([trial.worth for trial in stacked])
         top = worth.max(axis=0)
         peaks = top == scipy.ndimage.maximum_filter(top, (5, 9))
