@@ -312,9 +312,9 @@ def _proposal_commands(window: "MainWindow", when: Callable[[], bool]) -> tuple[
         Command(
             "proposal-accept-in-view",
             "Accept those in view",
-            lambda: proposing.accept(proposing.in_view),
+            lambda: proposing.accept(proposing.within(window.pane.seen)),
             tip="Mark the shown proposals that are within the section now; one step of undo",
-            when=lambda: bool(proposing.in_view),
+            when=lambda: bool(proposing.within(window.pane.seen)),
         ),
         Command(
             "proposal-accept-shown",

@@ -100,19 +100,17 @@ class Presenter(QObject):
     def show_proposals(self) -> None:
         """Proposals over the section, and the row that decides on them."""
         window, proposing = self.window, self.window.proposing
-        proposing.seen = window.pane.seen
         window.pane.proposals.show_picture(proposing.picture)
-        shown, in_view = len(proposing.shown), len(proposing.in_view)
+        shown = len(proposing.shown)
         every = f"all {shown}" if shown else "all"
         for name, words in (
             ("accept", "Accept"),
             ("reject", "Reject"),
             ("accept-shown", f"Accept {every}"),
-            ("accept-in-view", f"Accept {in_view} in view"),
             ("reject-shown", f"Reject {every}"),
         ):
             window.commands[f"proposal-{name}"].setIconText(words)
-        window.commands["proposal-accept-in-view"].setVisible(in_view < shown)
+        self._count_in_view()
         if not proposing.count and window.proposals.isAncestorOf(window.focusWidget()):
             window.pane.setFocus()
         offer = Offer(proposing.count, shown, proposing.least, *proposing.current_words)
@@ -121,8 +119,16 @@ class Presenter(QObject):
         window.commands.refresh()
 
     def _view_moved(self, *_: object) -> None:
-        if self.window.proposing.count:
-            self.show_proposals()
+        if self.window.proposing.shown:
+            self._count_in_view()
+
+    def _count_in_view(self) -> None:
+        """How many of the shown ones are in view; to accept those is offered unless it is all."""
+        proposing, action = self.window.proposing, self.window.commands["proposal-accept-in-view"]
+        count = len(proposing.within(self.window.pane.seen))
+        action.setIconText(f"Accept {count} in view")
+        action.setVisible(count < len(proposing.shown))
+        action.setEnabled(count > 0)
 
     def _went_to(self, proposal: Proposal) -> None:
         """The section pans to where the user goes: to an apex, or the middle of a back face."""

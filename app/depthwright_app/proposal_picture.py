@@ -5,6 +5,7 @@ Places are in plot coordinates: distance from the datum in mm, file time in ns.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +19,8 @@ from depthwright_app.wording import place_words, unbroken
 
 Floats = NDArray[np.float64]
 Proposal = BarProposal | FaceProposal
+Seen = tuple[float, float, float, float]
+"""What is in view: least and most distance from the datum (mm) and file time (ns)."""
 
 ARC_HALF_MM = 60.0
 """So much of a hyperbola is drawn to each side of its apex."""
@@ -52,6 +55,27 @@ class ProposalPicture:
     face: FaceProposalGlyph | None = None
     current: Proposal | None = None
 
+    @cached_property
+    def apexes(self) -> Floats:
+        """Where the bars are, shape (bars, 2)."""
+        return np.array([(bar.position_mm, bar.time_ns) for bar in self.bars]).reshape(-1, 2)
+
+    def bars_within(self, seen: Seen) -> NDArray[np.intp]:
+        """Which bars have their apexes there."""
+        left, right, top, bottom = seen
+        places, times = self.apexes.T
+        inside = (left <= places) & (places <= right) & (top <= times) & (times <= bottom)
+        return np.flatnonzero(inside)
+
+    def face_within(self, seen: Seen) -> bool:
+        """Whether the back face may be there in part."""
+        if self.face is None:
+            return False
+        left, right, top, bottom = seen
+        low, high = (end(self.face.anchors.places, axis=0).tolist() for end in (np.min, np.max))
+        across = bool(low[0] <= right and left <= high[0])
+        return across and bool(low[1] <= bottom and top <= high[1])
+
 
 def bar_glyphs(
     line: Line, model: LineModel, bars: Sequence[BarProposal]
@@ -78,34 +102,18 @@ def face_glyph(line: Line, face: FaceProposal) -> FaceProposalGlyph:
     return FaceProposalGlyph(face, Run(places[np.argsort(places[:, 0], kind="stable")]))
 
 
-def proposals_within(
-    picture: ProposalPicture, seen: tuple[float, float, float, float]
-) -> tuple[Proposal, ...]:
-    """Those with a part between two distances from the datum (mm) and two file times (ns)."""
-    left, right, top, bottom = seen
-    inside: list[Proposal] = [
-        bar.proposal
-        for bar in picture.bars
-        if left <= bar.position_mm <= right and top <= bar.time_ns <= bottom
-    ]
-    if picture.face is not None:
-        low, high = picture.face.anchors.places.min(axis=0), picture.face.anchors.places.max(axis=0)
-        if low[0] <= right and left <= high[0] and low[1] <= bottom and top <= high[1]:
-            inside.append(picture.face.proposal)
-    return tuple(inside)
-
-
 def _arcs(line: Line, bars: Sequence[BarProposal]) -> Floats:
     """The picked crests near the apexes, shape (bars, points, 2); where there is none, the apex alone."""
-    arcs = np.empty((len(bars), ARC_POINTS, 2))
-    for arc, bar in zip(arcs, bars, strict=True):
-        apex = (bar.pick.position_mm, bar.pick.time_ns)
-        nodes = np.array(sorted((*bar.pick.crest, apex)))
-        near = np.clip(nodes[[0, -1], 0], apex[0] - ARC_HALF_MM, apex[0] + ARC_HALF_MM)
-        arc[:, 0] = np.linspace(near[0], near[1], ARC_POINTS)
-        arc[:, 1] = np.interp(arc[:, 0], nodes[:, 0], nodes[:, 1])
-    arcs[:, :, 0] = line.on_concrete_mm(arcs[:, :, 0])
-    return arcs
+    crests = [
+        np.array(sorted((*bar.pick.crest, (bar.pick.position_mm, bar.pick.time_ns))))
+        for bar in bars
+    ]
+    ends = np.array([(crest[0, 0], crest[-1, 0]) for crest in crests])
+    apex = np.array([[bar.pick.position_mm] for bar in bars])
+    first, last = np.clip(ends, apex - ARC_HALF_MM, apex + ARC_HALF_MM).T[..., None]
+    along = first + (last - first) * np.linspace(0.0, 1.0, ARC_POINTS)
+    times = [np.interp(at, *crest.T) for at, crest in zip(along, crests, strict=True)]
+    return np.stack([line.on_concrete_mm(along), np.array(times)], axis=-1)
 
 
 def _tops(model: LineModel, places_mm: Floats, times_ns: Floats) -> Floats:

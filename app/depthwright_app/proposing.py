@@ -30,6 +30,7 @@ from depthwright_app.proposal_picture import (
     Proposal,
     ProposalGlyph,
     ProposalPicture,
+    Seen,
     bar_glyphs,
     capital,
     counted,
@@ -37,7 +38,6 @@ from depthwright_app.proposal_picture import (
     depth_words,
     face_glyph,
     found_words,
-    proposals_within,
 )
 
 TOPIC = "propose"
@@ -76,13 +76,13 @@ class Proposing(QObject):
         """What is drawn of the shown line's proposals."""
         self.shown: tuple[Proposal, ...] = ()
         """Those that score enough: bars in the order of their distances, then the back face."""
-        self.seen: tuple[float, float, float, float] | None = None
-        """What is in view: least and most distance from the datum (mm) and file time (ns)."""
         self._found: dict[str, _Found] = {}
         self._asked: _Basis | None = None
         self._open = Proposals()
         self._open_by: object = None
         self._glyphs: tuple[ProposalGlyph, ...] = ()
+        self._all: tuple[ProposalGlyph, ...] = ()
+        self._laid: object = None
         self._depth: tuple[object, Measured | None] = (None, None)
         document.job_changed.connect(self._follow)
         document.line_changed.connect(self._follow)
@@ -151,10 +151,13 @@ class Proposing(QObject):
         found = self._found.get(self.document.line_id)
         return found.least if found else SHOWN_SCORE
 
-    @property
-    def in_view(self) -> tuple[Proposal, ...]:
+    def within(self, seen: Seen) -> tuple[Proposal, ...]:
         """The shown ones that lie within what is seen."""
-        return self.shown if self.seen is None else proposals_within(self.picture, self.seen)
+        bars: list[Proposal] = [
+            self.picture.bars[at].proposal for at in self.picture.bars_within(seen).tolist()
+        ]
+        face = self.picture.face if self.picture.face_within(seen) else None
+        return (*bars, *([face.proposal] if face else []))
 
     @property
     def current_words(self) -> tuple[str, str, bool]:
@@ -185,12 +188,17 @@ class Proposing(QObject):
         found = self._found.get(self.document.line_id)
         if found is None or line is None or stage is None or model is None:
             self._open, self._open_by, self._glyphs = Proposals(), None, ()
+            self._all, self._laid = (), None
         else:
-            laid = (line.start_mm, line.distance_scale, line.turned_mm, line.crop_mm)
-            by = (found.proposals, line.marks, line.rejected, *laid)
+            laid = (found.proposals, line.start_mm, line.distance_scale, line.turned_mm)
+            if laid != self._laid:
+                self._laid, self._all = laid, bar_glyphs(line, model, found.proposals.bars)
+            by = (laid, line.marks, line.rejected, line.crop_mm)
             if by != self._open_by:
-                self._open, self._open_by = _on_show(line, stage, found.proposals), by
-                self._glyphs = bar_glyphs(line, model, self._open.bars)
+                self._open_by = by
+                self._open = _on_show(line, stage, still_open(line, found.proposals))
+                there = {id(bar) for bar in self._open.bars}
+                self._glyphs = tuple(one for one in self._all if id(one.proposal) in there)
         self._show()
 
     def _show(self) -> None:
@@ -297,10 +305,9 @@ class Proposing(QObject):
             self.document.said.emit("Proposals put away. F5 looks for them again.", False)
 
 
-def _on_show(line: Line, stage: PickStage, proposals: Proposals) -> Proposals:
-    """What is open in the part of the line that is shown."""
+def _on_show(line: Line, stage: PickStage, found: Proposals) -> Proposals:
+    """Those in the part of the line that is shown."""
     left, right = shown_edges_mm(line, stage.scan)
-    found = still_open(line, proposals)
     inside = (
         bar for bar in found.bars if left <= line.on_concrete_mm(bar.pick.position_mm) <= right
     )

@@ -44,7 +44,9 @@ def proposed(hand, monkeypatch):
 def shown(hand):
     """Numbers of the shown bars, and F for the back face."""
     ours = hand.window.proposing.shown
-    return [one.reason.removeprefix("echo ") if isinstance(one, BarProposal) else "F" for one in ours]
+    return [
+        one.reason.removeprefix("echo ") if isinstance(one, BarProposal) else "F" for one in ours
+    ]
 
 
 def current(hand):
@@ -345,7 +347,10 @@ def test_in_bar_mode_a_click_on_a_proposal_accepts_it_and_typing_ties_it(propose
     glyph = proposed.pane.proposals.picture.bars[1]
     proposed.click(glyph.position_mm + 4, glyph.time_ns)
     (bar,) = proposed.marks("bar")
-    assert (bar.position_mm, bar.crest) == (glyph.proposal.pick.position_mm, glyph.proposal.pick.crest)
+    assert (bar.position_mm, bar.crest) == (
+        glyph.proposal.pick.position_mm,
+        glyph.proposal.pick.crest,
+    )
     assert proposed.document.selected == bar
     assert proposed.said == "Bar 1 marked. Type its known depth and press Enter to tie it."
     proposed.type("35")

@@ -1,12 +1,11 @@
 """Proposals over the section: open, dashed, without numbers, so that none is taken for a mark."""
 
 import numpy as np
-import pyqtgraph as pg
 from PySide6.QtCore import QLineF, QRectF, Qt
-from PySide6.QtGui import QPainter, QPainterPath
+from PySide6.QtGui import QPainter, QPolygonF
 
 from depthwright_app import theme
-from depthwright_app.plotting.overlay import Floats, Overlay, dashed_pen, pen
+from depthwright_app.plotting.overlay import Floats, Overlay, dashed_pen, pen, polygon
 from depthwright_app.proposal_picture import ARC_HALF_MM, ProposalPicture
 
 LINE_PX, CURRENT_PX = 2.0, 3.0
@@ -14,6 +13,8 @@ TICK_PX = 6.0
 """Half the length of a proposed back face's ticks."""
 CROWDED_PX = 6.0
 """Arcs narrower than this are drawn with three points and no dashes, which could not be told apart."""
+SAME_PX = 2.0
+"""Of narrow arcs nearer than this to each other one is drawn."""
 
 
 class ProposalsItem(Overlay):
@@ -52,15 +53,25 @@ class ProposalsItem(Overlay):
 
     def _bars(self, painter: QPainter, arcs: Floats) -> None:
         pixels = self.pixels(arcs)
-        crowded = float(np.ptp(pixels[..., 0], axis=1).max()) < CROWDED_PX
-        if crowded:
-            pixels = pixels[:, [0, pixels.shape[1] // 2, -1]]
-        path = _path(pixels)
-        painter.setPen(pen(theme.CASING, LINE_PX + 3))
-        painter.drawPath(path)
-        dashes = pen(theme.PROPOSAL, LINE_PX) if crowded else dashed_pen(theme.PROPOSAL, LINE_PX)
-        painter.setPen(dashes)
-        painter.drawPath(path)
+        if float(np.ptp(pixels[..., 0], axis=1).max()) < CROWDED_PX:
+            self._crowd(painter, pixels)
+            return
+        for run in map(polygon, pixels):
+            _dashed(painter, run, theme.PROPOSAL, LINE_PX)
+
+    def _crowd(self, painter: QPainter, pixels: Floats) -> None:
+        """Arcs as two lines each, and of those that would cover each other one."""
+        middle = pixels.shape[1] // 2
+        _, kept = np.unique((pixels[:, middle] / SAME_PX).round(), axis=0, return_index=True)
+        corners = pixels[kept][:, [0, middle, -1]].tolist()
+        lines = [
+            QLineF(*one, *other)
+            for left, top, right in corners
+            for one, other in ((left, top), (top, right))
+        ]
+        for tint, thickness in ((theme.CASING, LINE_PX + 3), (theme.PROPOSAL, LINE_PX)):
+            painter.setPen(pen(tint, thickness, square=True))
+            painter.drawLines(lines)
 
     def _current(self, painter: QPainter) -> None:
         """Its own shape, thicker and white; a bar's apex is dotted like a selected bar's."""
@@ -71,11 +82,7 @@ class ProposalsItem(Overlay):
             self._face(painter, picture.face.anchors.places, theme.SELECTED, CURRENT_PX)
             return
         bar = next(bar for bar in picture.bars if bar.proposal is current)
-        path = _path(self.pixels(bar.arc.places)[None])
-        painter.setPen(pen(theme.CASING, CURRENT_PX + 3))
-        painter.drawPath(path)
-        painter.setPen(dashed_pen(theme.SELECTED, CURRENT_PX))
-        painter.drawPath(path)
+        _dashed(painter, polygon(self.pixels(bar.arc.places)), theme.SELECTED, CURRENT_PX)
         painter.setPen(pen(theme.CASING, 1))
         painter.setBrush(Qt.GlobalColor.white)
         painter.drawEllipse(self.at(bar.position_mm, bar.time_ns), 4.5, 4.5)
@@ -83,21 +90,19 @@ class ProposalsItem(Overlay):
 
     def _face(self, painter: QPainter, places: Floats, colour: str, width: float) -> None:
         pixels = self.pixels(places)
-        path = _path(pixels[None])
         ticks = [QLineF(x, y - TICK_PX, x, y + TICK_PX) for x, y in pixels.tolist()]
         painter.setPen(pen(theme.CASING, width + 3))
-        painter.drawPath(path)
         painter.drawLines(ticks)
-        painter.setPen(dashed_pen(colour, width, long=True))
-        painter.drawPath(path)
+        _dashed(painter, polygon(pixels), colour, width, long=True)
         painter.setPen(pen(colour, width))
         painter.drawLines(ticks)
 
 
-def _path(runs: Floats) -> QPainterPath:
-    """Runs of pixels, shape (runs, points, 2), as one path."""
-    joined = np.ones(runs.shape[:2], dtype=np.int32)
-    joined[:, -1] = 0
-    x, y = runs.reshape(-1, 2).T
-    path: QPainterPath = pg.functions.arrayToQPath(x, y, connect=joined.ravel(), finiteCheck=False)
-    return path
+def _dashed(
+    painter: QPainter, run: QPolygonF, colour: str, width: float, long: bool = False
+) -> None:
+    """A dashed line over an unbroken, wider casing."""
+    painter.setPen(pen(theme.CASING, width + 3))
+    painter.drawPolyline(run)
+    painter.setPen(dashed_pen(colour, width, long))
+    painter.drawPolyline(run)
