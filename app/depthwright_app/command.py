@@ -19,12 +19,11 @@ WRONG = 2
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run the program; returns the exit status."""
     _solve_on_one_thread()
-    options = _parse(sys.argv[1:] if arguments is None else arguments)
     if isinstance(sys.stdout, io.TextIOWrapper):
         # A pipe may know fewer signs than are printed.
         sys.stdout.reconfigure(errors="replace")
     try:
-        status = _run(options)
+        status = _run(_parse(sys.argv[1:] if arguments is None else arguments))
         sys.stdout.flush()
         return status
     except BrokenPipeError:
@@ -50,7 +49,8 @@ def _parse(arguments: Sequence[str]) -> argparse.Namespace:
     if "mark" in arguments[:1]:
         from depthwright_app.mark_pool import warm_up
 
-        warm_up()
+        if sum(map(os.path.isfile, arguments)) > 1:
+            warm_up()
         from depthwright_app.mark_options import add_options, joined
 
         add_options(marking)

@@ -23,11 +23,17 @@ _LOADED_ONCE = "depthwright_app.mark_work"
 
 def warm_up() -> None:
     """Begin to load what the processes need, beside this one, where the system can."""
-    if _forks_from_a_server():
-        from multiprocessing import forkserver
+    if not _forks_from_a_server():
+        return
+    from multiprocessing import forkserver
 
-        _context()
+    _context()
+    # Its processes leave Ctrl+C to this one from their first moment on.
+    former = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    try:
         forkserver.ensure_running()
+    finally:
+        signal.signal(signal.SIGINT, former)
 
 
 def run(

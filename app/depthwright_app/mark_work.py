@@ -2,18 +2,19 @@
 
 import os
 import warnings
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
 from depthwright.errors import DepthwrightError
-from depthwright.exports.line_report import line_report, write_report
+from depthwright.exports.line_report import LineReport, line_report, write_report
 from depthwright.files.facts import NEED_WORDS, MissingGeometry
 from depthwright.files.readers import open_file
 from depthwright.job import Job
 from depthwright.marking.chain import Marked, mark_line
 from depthwright.marking.request import Request
 from depthwright.measuring.backface import FaceTrack
-from depthwright.results.values import LineRows, Measured, Results
+from depthwright.results.values import COVERAGE_FACTOR
 from depthwright.scan import Scan
 
 
@@ -54,7 +55,8 @@ def work(task: Task) -> Done:
             # A damaged sample may be so large that its square is not finite.
             warnings.simplefilter("ignore", RuntimeWarning)
             marked = mark_line(_opened(task), task.request)
-        _write(task, marked)
+        report = _report(task, marked)
+        write_report(task.report, report)
     except DepthwrightError as problem:
         return Done(str(problem), failed=True)
     except MemoryError:
@@ -66,7 +68,7 @@ def work(task: Task) -> Done:
             failed=True,
         )
     part = (marked.job, dict(marked.tracks)) if task.keep_job else None
-    return Done(_said(marked.results, marked.line_id), part=part)
+    return Done(_said(report), part=part)
 
 
 def _opened(task: Task) -> Scan:
@@ -87,8 +89,8 @@ def _opened(task: Task) -> Scan:
         raise DepthwrightError(missing.message, f"Give {wanted.rstrip(',')}.") from None
 
 
-def _write(task: Task, marked: Marked) -> None:
-    report = line_report(
+def _report(task: Task, marked: Marked) -> LineReport:
+    return line_report(
         marked.job,
         marked.line_id,
         marked.results,
@@ -98,38 +100,29 @@ def _write(task: Task, marked: Marked) -> None:
         task.name,
         task.request.trace_spacing_share_u or 0.0,
     )
-    write_report(task.report, report)
 
 
-def _said(results: Results, line_id: str) -> str:
+def _said(report: LineReport) -> str:
     """``7 bars, cover 28 to 41 mm (± 3), back face 150 to 163 mm (± 9), permittivity 8.1 ± 0.6``."""
-    rows = results.lines[line_id]
-    count = len(rows.bars)
-    parts = [f"{count or 'no'} bar{'' if count == 1 else 's'}{_range(', cover', _covers(rows))}"]
-    depths = [
-        Measured(depth, u)
-        for face in rows.faces
-        for depth, u in zip(face.depth_mm.tolist(), face.depth_u_mm.tolist(), strict=True)
+    count = len(report.bars)
+    covers = [(bar.cover_mm, bar.cover_u_mm) for bar in report.bars]
+    depths = [(point.depth_mm, point.depth_u_mm) for point in report.face]
+    model = report.depth_model
+    parts = [
+        f"{count or 'no'} bar{'' if count == 1 else 's'}",
+        *_range("cover", covers),
+        *(_range("back face", depths) or ["no back face"]),
+        f"permittivity {model.permittivity:.1f} ± {COVERAGE_FACTOR * model.permittivity_u:.1f}",
     ]
-    parts.append(_range("back face", depths) or "no back face")
-    spread = 2 * results.permittivity_u
-    parts.append(f"permittivity {results.permittivity:.1f} ± {spread:.1f}")
     return ", ".join(parts)
 
 
-def _covers(rows: LineRows) -> list[Measured]:
-    return [bar.cover for bar in rows.bars]
-
-
-def _range(what: str, all_of_it: list[Measured]) -> str:
-    known = [one for one in all_of_it if one.value_mm == one.value_mm]
+def _range(what: str, lengths: Iterable[tuple[float | None, float | None]]) -> list[str]:
+    """Least and greatest of some lengths, with the widest of their intervals; none of nothing."""
+    known = [(value, u) for value, u in lengths if value is not None and u is not None]
     if not known:
-        return ""
-    low, high = (round(end(one.value_mm for one in known)) for end in (min, max))
-    spread = max(one.expanded_mm for one in known)
-    ends = f"{low}" if low == high else f"{low} to {high}"
-    return (
-        f"{what} {ends} mm (± {spread:.0f})"
-        if spread >= 0.95
-        else f"{what} {ends} mm (± {spread:.1f})"
-    )
+        return []
+    low, high = (f"{end(value for value, _ in known):.0f}" for end in (min, max))
+    spread = COVERAGE_FACTOR * max(u for _, u in known)
+    shown = f"{spread:.0f}" if spread >= 0.95 else f"{spread:.1f}"
+    return [f"{what} {low if low == high else f'{low} to {high}'} mm (± {shown})"]

@@ -80,29 +80,21 @@ class Request:
     def antenna(self, found: Antenna) -> Antenna:
         """The antenna with what was given in the place of what was found."""
         fields: dict[str, object] = {}
-        if self.separation_mm is not None:
-            fields |= {
-                "separation_mm": self.separation_mm.value,
-                "separation_u_mm": self.separation_mm.u,
-                "separation_known": True,
-            }
-        if self.height_mm is not None:
-            fields |= {"height_mm": self.height_mm.value, "height_u_mm": self.height_mm.u}
-        if self.time_offset_ns is not None:
-            fields |= {
-                "direct_shift": "computed",
-                "time_offset_ns": self.time_offset_ns.value,
-                "time_offset_u_ns": self.time_offset_ns.u,
-            }
+        names: list[str] = []
+        if (separation := self.separation_mm) is not None:
+            fields |= {"separation_mm": separation.value, "separation_u_mm": separation.u}
+            fields["separation_known"] = True
+            names.append("separation")
+        if (height := self.height_mm) is not None:
+            fields |= {"height_mm": height.value, "height_u_mm": height.u}
+            names.append("height")
+        if (offset := self.time_offset_ns) is not None:
+            fields |= {"time_offset_ns": offset.value, "time_offset_u_ns": offset.u}
+            fields["direct_shift"] = "computed"
+            names.append("time offset")
         if self.centre_frequency_ghz is not None:
             fields["centre_frequency_ghz"] = self.centre_frequency_ghz
-        if not fields:
-            return found
-        names = [
-            n.replace("_", " ")
-            for n in ("separation_mm", "height_mm", "time_offset_ns", "centre_frequency_ghz")
-            if n in fields
-        ]
-        return Antenna.model_validate(
-            {**dict(found), **fields, "source": f"{found.source}; given: {', '.join(names)}"}
-        )
+            names.append("frequency")
+        if names:
+            fields["source"] = f"{found.source}; given instead: {', '.join(names)}"
+        return Antenna.model_validate({**dict(found), **fields})

@@ -59,7 +59,7 @@ def tie_bar(
     DepthwrightError
         When no bar lies there, or one that has a known depth already.
     """
-    bar = _nearest_bar(job, line_id, at)
+    bar = _bar_meant(job, line_id, stage, at)
     score: dict[str, float] = {}
     if bar is None:
         near = [b for b in unsure if abs(b.pick.position_mm - at.position_mm) <= WITHIN_MM]
@@ -120,12 +120,18 @@ def tie_face(job: Job, line_id: str, stage: PickStage, at: TieAt) -> Job:
     return edits.change_anchor(job, line_id, face_id, index, tie=at.tie)
 
 
-def _nearest_bar(job: Job, line_id: str, at: TieAt) -> BarMark | None:
+def _bar_meant(job: Job, line_id: str, stage: PickStage, at: TieAt) -> BarMark | None:
+    """The nearest bar; of several, first those whose echo comes when one from that depth may come."""
     bars = [
         mark
         for mark in job.line(line_id).marks
         if isinstance(mark, BarMark) and abs(mark.position_mm - at.position_mm) <= WITHIN_MM
     ]
+    if len(bars) > 1:
+        first_ns, last_ns = _due_ns(job, line_id, at, wide=True)
+        slack_ns = stage.period_ns / 2
+        due = [b for b in bars if first_ns - slack_ns <= b.time_ns <= last_ns + slack_ns]
+        bars = due or bars
     return min(bars, key=lambda bar: abs(bar.position_mm - at.position_mm), default=None)
 
 
@@ -169,7 +175,15 @@ def _face_where_due(job: Job, line_id: str, stage: PickStage, at: TieAt) -> Pick
 
 
 def _times_due(job: Job, line_id: str, stage: PickStage, at: TieAt, *, wide: bool) -> list[float]:
-    """File times at which an echo from the tie's depth may come, ns.
+    """File times to look at for an echo from the tie's depth, ns."""
+    first, last = _due_ns(job, line_id, at, wide=wide)
+    first, last = max(first, stage.direct.time_ns), min(last, stage.scan.time_window_ns)
+    step = _STEP_PERIODS * stage.period_ns
+    return np.arange(first, last + step, step).tolist() if first <= last else []
+
+
+def _due_ns(job: Job, line_id: str, at: TieAt, *, wide: bool) -> tuple[float, float]:
+    """File times between which an echo from the tie's depth comes, ns.
 
     For all permittivities that concrete usually has where ``wide``, else for those of the model (k = 2).
     """
@@ -184,10 +198,7 @@ def _times_due(job: Job, line_id: str, stage: PickStage, at: TieAt, *, wide: boo
     depth = np.clip(at.tie.depth_mm + 2 * at.tie.u_mm * np.array([-1.0, 1.0]), 0.1, None)
     way = travel_time(depth, ends, model.separation_mm, model.height_mm).time_ns
     first, last = (way + model.zero_ns).tolist()
-    window = stage.scan.time_window_ns
-    first, last = max(first, stage.direct.time_ns), min(last, window)
-    step = _STEP_PERIODS * stage.period_ns
-    return np.arange(first, last + step, step).tolist() if first < window else []
+    return first, last
 
 
 def _strength_db(stage: PickStage, pick: Pick) -> float:
