@@ -37,7 +37,7 @@ SAME_MULTIPLE = 0.06
 
 COVER_NS = 2.2
 """Two-way time within which bars may lie: 120 mm at the typical permittivity."""
-LEAST_PERIODS = 3.0
+LEAST_PERIODS = 2.0
 """How much of the record has to lie where a back face may be."""
 LOOSE_PERIODS = 0.15
 """How uneven a shallow level echo may be."""
@@ -112,8 +112,7 @@ def propose_face(
         report(done / len(stretches))
     anchors = [pick for echo in accepted for pick in _anchors(stage, echo, bars)]
     if not anchors:
-        said.setdefault(NOTHING, NOTHING)
-        return None, tuple(said.values())
+        return None, tuple(said.values()) or (NOTHING,)
     # Where the back face shows somewhere, its share of the line says that it does not elsewhere.
     also = tuple(words for kind, words in said.items() if kind not in (NOTHING, UNSURE))
     return _proposal(accepted, anchors, len(columns)), also
@@ -146,7 +145,7 @@ def _look_along(
     for echo in level_echoes(stage, columns, envelopes, low, high, phase):
         if not np.isfinite(echo.time_ns) or _is_multiple(stage, echo.time_ns, others):
             continue
-        if echo.is_level and echo.like_face:
+        if echo.is_level and echo.like_face and not _has_half(stage, echo, envelopes, low, phase):
             return echo
         if echo.is_level:
             others.append(echo.time_ns)
@@ -158,9 +157,20 @@ def _look_along(
             best = echo
     if best is not None and best.score >= SHOWN_SCORE / 2:
         said.setdefault(UNSURE, UNSURE.format(time=best.time_ns, doubt=best.doubt))
-    else:
+    elif not {UNSURE, LIKE_METAL} & said.keys():
         said.setdefault(NOTHING, NOTHING)
     return None
+
+
+def _has_half(
+    stage: PickStage, echo: LevelEcho, envelopes: Envelopes, low: int, phase: float
+) -> bool:
+    """Whether another level echo comes at half its two-way time, so that it is that one's multiple."""
+    zero = zero_ns(stage) / stage.scan.dt_ns
+    half = np.rint(zero + (echo.path - zero) / 2).astype(np.intp)
+    if np.median(half) < low:
+        return False
+    return judged(stage, echo.columns, envelopes, half, phase).is_level
 
 
 def _of_bars(stage: PickStage, time_ns: float, bars: Sequence[BarProposal]) -> bool:

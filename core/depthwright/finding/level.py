@@ -1,5 +1,6 @@
 """Echoes that go along a line, and what speaks for each of them."""
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
@@ -36,7 +37,9 @@ class LevelEcho:
     """An echo along a stretch of the line and what speaks for it; arrays have the shape (columns,).
 
     ``contrast_db`` is how far it stands out of its surroundings; ``polarity`` goes from 1 for that of a
-    back face to -1; ``steady`` is 1 where its phase is the same all along.
+    back face to -1; ``steady`` is 1 where its phase is the same all along; ``alike`` the share of its power
+    that an average along the line keeps, little for a row of hyperbolas; ``level_db`` its strength over
+    that of the direct wave, as it would be at a two-way time of 1 ns.
     """
 
     columns: Indices
@@ -45,6 +48,8 @@ class LevelEcho:
     contrast_db: Floats
     polarity: float
     steady: float
+    alike: float
+    level_db: float
 
     @property
     def time_ns(self) -> float:
@@ -65,19 +70,21 @@ class LevelEcho:
     @property
     def is_level(self) -> bool:
         """Whether there is an echo along the line at all, of whatever polarity."""
-        return min(self._marks[:3]) >= SHOWN_SCORE and np.isfinite(self.time_ns)
+        return min(self._marks[:-1]) >= SHOWN_SCORE and np.isfinite(self.time_ns)
 
     @property
     def like_face(self) -> bool:
         """Whether its polarity is rather a back face's than a bar's."""
-        return self._marks[3] >= SHOWN_SCORE
+        return self._marks[-1] >= SHOWN_SCORE
 
     @property
-    def _marks(self) -> tuple[float, float, float, float]:
+    def _marks(self) -> tuple[float, ...]:
         return (
             _ramp(self.above_db, 5.0, 11.0),
             _ramp(self.share, 0.3, 0.9),
             _ramp(self.steady, 0.6, 0.9),
+            _ramp(self.alike, 0.33, 0.53),
+            _ramp(self.level_db, -36.0, -30.0),
             _ramp(self.polarity, -0.6, 0.1),
         )
 
@@ -93,6 +100,8 @@ class LevelEcho:
             f"it stands only {max(0.0, self.above_db):.0f} dB above its surroundings",
             f"it stands out along only {100 * self.share:.0f} % of the line",
             "its phase changes along the line",
+            "it is not alike along the line",
+            "it is very faint",
             "its polarity does not tell it from bars",
         )
         return words[int(np.argmin(self._marks))]
@@ -157,6 +166,8 @@ def judged(
     echo = follow(stage, columns, path)
     turns = np.exp(1j * (echo.phase - phase - FACE_PHASE))[np.isfinite(echo.time_ns)]
     mean = turns.mean() if len(turns) else 0j
+    after = float(np.median(path)) * stage.scan.dt_ns - zero_ns(stage)
+    level = max(float(np.median(echo.strength)) * after / stage.direct_peak, 1e-9)
     return LevelEcho(
         columns=columns,
         path=path,
@@ -164,6 +175,8 @@ def judged(
         contrast_db=_contrast_db(stage, envelopes, path),
         polarity=float(np.real(mean) / max(abs(mean), 1e-9)),
         steady=float(abs(mean)),
+        alike=float(np.median(echo.alike)),
+        level_db=20 * math.log10(level),
     )
 
 

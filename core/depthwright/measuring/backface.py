@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from depthwright.measuring.patch import (
     COLUMN_MM,
     PATCH_MM,
+    REACH,
     Waves,
     averaged,
     column_traces,
@@ -28,7 +29,7 @@ BEYOND_PERIODS = 2.0
 MOST_SLOPE_NS_PER_MM = 0.006
 """Steepest back face that is followed: about 18 degrees at the typical permittivity. A bar's tail is
 three times as steep."""
-JUMP_MM = 60.0
+JUMP_MM = 30.0
 """A step in thickness is believed where this much of a ridge is gained by it."""
 WITHIN_PERIODS = 0.35
 """How far from its path the echo's envelope may have its maximum."""
@@ -73,7 +74,9 @@ def track_face(stage: PickStage, anchor_mm: Floats, anchor_ns: Floats) -> FaceTr
     anchor_mm, anchor_ns = anchor_mm[order], anchor_ns[order]
     columns = column_traces(stage)
     positions = stage.scan.positions_mm[columns]
-    columns = columns[(positions >= anchor_mm[0]) & (positions <= anchor_mm[-1])]
+    # A little beyond the anchors, where the averages near them come from.
+    beyond = REACH * PATCH_MM
+    columns = columns[(positions >= anchor_mm[0] - beyond) & (positions <= anchor_mm[-1] + beyond)]
     if len(anchor_mm) < 2 or len(columns) < 2:
         return FaceTrack(anchor_mm, anchor_ns)
     path = _path(stage, columns, anchor_mm, anchor_ns)
@@ -83,7 +86,9 @@ def track_face(stage: PickStage, anchor_mm: Floats, anchor_ns: Floats) -> FaceTr
         echo.strength >= np.maximum(LEAST_SHARE * usual, FACE_STANDS_OUT * stage.noise)
     )
     quality = np.clip(echo.strength / np.maximum(usual, 1e-30), 0.0, 1.0)
-    found = FaceTrack(stage.scan.positions_mm[columns], echo.time_ns, quality)
+    positions = stage.scan.positions_mm[columns]
+    shows &= (positions >= anchor_mm[0]) & (positions <= anchor_mm[-1])
+    found = FaceTrack(positions, echo.time_ns, quality)
     return _with_anchors(found, shows, anchor_mm, anchor_ns)
 
 
@@ -93,12 +98,14 @@ class Followed:
 
     ``time_ns`` are file times, NaN where no maximum is near the path; ``strength`` is how much of the
     averaged echo a place shows by itself, an amplitude; ``phase`` is that of the averaged wave at its
-    maximum, rad.
+    maximum, rad; ``alike`` the share of the waves' power that is left in their average: 1 where they are all
+    the same.
     """
 
     time_ns: Floats
     strength: Floats
     phase: Floats
+    alike: Floats
 
 
 def follow(stage: PickStage, columns: Indices, path: Indices) -> Followed:
@@ -117,29 +124,40 @@ def follow(stage: PickStage, columns: Indices, path: Indices) -> Followed:
     scan = stage.scan
     half = max(2, round(WITHIN_PERIODS * stage.period_ns / scan.dt_ns))
     window = np.arange(-half - 1, half + 2)
-    times, strength, phase = (np.full(len(columns), np.nan) for _ in range(3))
+    times, strength, phase, alike = (np.full(len(columns), np.nan) for _ in range(4))
     smooth = _smooth(path, PATCH_MM / _column_mm(stage, columns), most_slope(stage, columns))
     for part, traces, waves, living in pieces(stage, columns, PATCH_MM):
-        level = np.round(np.interp(traces, columns, smooth)).astype(np.intp)
+        along_path = np.interp(traces, columns, smooth)
+        level = np.round(along_path).astype(np.intp)
         inside = np.clip(level[:, None] + window, 0, scan.samples - 1)
         flat = np.take_along_axis(waves, inside, axis=1)
         at, along = scan.positions_mm[columns[part]], scan.positions_mm[traces]
         broad = averaged(at, along, flat, living, PATCH_MM)
-        centre = np.round(smooth[part])
-        times[part] = (centre + _peak(np.abs(broad), half + 1)) * scan.dt_ns
+        rounded = (level - along_path).astype(np.float32)[:, None]
+        shift = averaged(at, along, rounded, living, PATCH_MM)[:, 0]
+        times[part] = (smooth[part] + shift + _peak(np.abs(broad), half + 1)) * scan.dt_ns
         phase[part] = np.angle(broad[np.arange(len(broad)), np.abs(broad).argmax(axis=1)])
         strength[part] = _share(averaged(at, along, flat, living, NARROW_MM), broad)
-    return Followed(times, strength, phase)
+        power = averaged(at, along, np.square(np.abs(flat)), living, PATCH_MM).sum(axis=1)
+        alike[part] = np.square(np.abs(broad)).sum(axis=1) / np.maximum(power, 1e-30)
+    return Followed(times, strength, phase, alike)
 
 
 def _smooth(path: Indices, spread: float, most_slope: int) -> Floats:
-    """A path without its small wiggles, which would be printed on the averages; steps stay."""
+    """A path without its small wiggles, which would be printed on the averages; slopes and steps stay."""
     steps = np.flatnonzero(np.abs(np.diff(path)) > most_slope) + 1
-    smooth = [
-        scipy.ndimage.gaussian_filter1d(stretch.astype(np.float64), spread, mode="nearest")
-        for stretch in np.split(path, steps)
-    ]
-    return np.concatenate(smooth)
+    return np.concatenate([_smooth_stretch(part, spread) for part in np.split(path, steps)])
+
+
+def _smooth_stretch(path: Indices, spread: float) -> Floats:
+    beyond = min(len(path) - 1, round(4 * spread))
+    # Turned about its ends, so that a slope goes on.
+    before, after = 2 * path[0] - path[beyond:0:-1], 2 * path[-1] - path[-2 : -2 - beyond : -1]
+    longer = np.concatenate([before, path, after]).astype(np.float64)
+    longer = scipy.ndimage.median_filter(longer, 2 * round(spread) + 1, mode="nearest")
+    longer = scipy.ndimage.gaussian_filter1d(longer, spread, mode="nearest")
+    smooth: Floats = longer[beyond : beyond + len(path)]
+    return smooth
 
 
 def _peak(envelopes: NDArray[np.floating], centre: int) -> Floats:

@@ -6,6 +6,7 @@ lines under bars that halves the errors of the picked times and more (own comput
 """
 
 from collections.abc import Iterator
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +19,7 @@ from depthwright.scan import BLOCK_TRACES
 Floats = NDArray[np.float64]
 Waves = NDArray[np.complex64]
 """Analytic signal, shape (traces, samples)."""
+Values = TypeVar("Values", NDArray[np.complex64], NDArray[np.float32])
 Indices = NDArray[np.intp]
 
 PATCH_MM = 40.0
@@ -60,9 +62,9 @@ def pieces(
 
 
 def averaged(
-    at_mm: Floats, position_mm: Floats, waves: Waves, living: NDArray[np.bool_], spread_mm: float
-) -> Waves:
-    """Waves averaged with Gaussian weights around places along the line, shape (places, samples).
+    at_mm: Floats, position_mm: Floats, waves: Values, living: NDArray[np.bool_], spread_mm: float
+) -> Values:
+    """Waves, or their power, averaged with Gaussian weights around places, shape (places, samples).
 
     Traces that are not alive do not count; where none is near, the average is zero.
     """
@@ -70,7 +72,7 @@ def averaged(
     weights = np.where((np.abs(away) <= REACH) & living[None, :], np.exp(-(away**2) / 2), 0.0)
     total = weights.sum(axis=1, keepdims=True)
     weights /= np.where(total > 0, total, 1.0)
-    mean: Waves = weights.astype(np.complex64) @ waves
+    mean: Values = weights.astype(waves.dtype) @ waves
     return mean
 
 
