@@ -17,6 +17,8 @@ Done = TypeVar("Done")
 
 _AHEAD = 2
 """Tasks handed over for each process, so that none waits for work."""
+_MOST = 61
+"""Most processes that Windows can wait for (Python's documentation of ProcessPoolExecutor)."""
 _LOADED_ONCE = "depthwright_app.mark_work"
 """What every process needs; most of a second goes into loading it."""
 
@@ -52,7 +54,7 @@ def run(
     """
     left = deque(enumerate(tasks))
     while left:
-        pool = _Pool[Task, Done](min(workers, len(left)), do)
+        pool = _Pool[Task, Done](min(workers, len(left), _MOST), do)
         yield from pool.run(left)
         # Any of those under way may have ended the process: each is tried in one of its own.
         for suspect in pool.suspects:
