@@ -3,12 +3,14 @@
 Picks are made on the pick stage only. Positions and times are those of the recorded axes.
 """
 
+import math
 from dataclasses import dataclass, replace
 
 import numpy as np
 import scipy.ndimage
 from numpy.typing import NDArray
 
+from depthwright.measuring.patch import PATCH_MM, patch_envelopes
 from depthwright.measuring.ridge import APERTURE_MM, Node, follow_crest, nodes_of
 from depthwright.measuring.stage import PickStage
 from depthwright.processing.envelope import refine_peak
@@ -24,6 +26,9 @@ APEX_HALF_MM = 45.0
 """Half the stretch of the hyperbola whose times are fitted to place the apex."""
 STANDS_OUT = 2.5
 """A pick's envelope, as a multiple of the line's median envelope, below which nothing is picked."""
+FACE_STANDS_OUT = 0.8
+"""The same for the back face, whose waves are averaged along the line: noise falls by that, and so do the
+hyperbolas that the median holds."""
 OVERLAP_PERIODS = 1.2
 """Echoes nearer than this to the direct wave overlap it; their times are less certain."""
 
@@ -101,18 +106,27 @@ def place_by_hand(stage: PickStage, position_mm: float, time_ns: float) -> Pick:
 
 
 def snap_face(stage: PickStage, position_mm: float, time_ns: float) -> Pick | None:
-    """The envelope maximum nearest in time to a click on the back face, or None."""
-    first, last = _stretch(stage, position_mm, 2.5 * stage.scan.trace_spacing_mm)
+    """The echo of the back face nearest in time to a click, or None.
+
+    It is the envelope maximum of the waves averaged over the patch that a level echo comes from.
+    """
     trace = stage.scan.nearest_trace(position_mm)
-    mean = stage.envelope(first, last).mean(axis=0)
+    mean = patch_envelopes(stage, np.array([trace]), 0, stage.scan.samples)[0]
     low, high = _time_window(stage, time_ns, REACH_PERIODS)
     peaks = _peaks(mean, low, high)
-    if not len(peaks) or mean[peaks].max() < STANDS_OUT * stage.noise:
+    least = max(FACE_STANDS_OUT, STANDS_OUT / math.sqrt(_patch_traces(stage)))
+    if not len(peaks) or mean[peaks].max() < least * stage.noise:
         return None
     worth = mean[peaks] * np.exp(-(((peaks * stage.scan.dt_ns - time_ns) / stage.period_ns) ** 2))
     best = peaks[[int(np.argmax(worth))]]
     picked_ns = float(refine_peak(mean[None, :], best)[0] * stage.scan.dt_ns)
     return Pick(float(stage.scan.positions_mm[trace]), float("nan"), picked_ns)
+
+
+def _patch_traces(stage: PickStage) -> float:
+    """How many traces are in effect averaged over a patch: as many times less is the noise's power."""
+    spacing = stage.scan.trace_spacing_mm or PATCH_MM
+    return float(np.clip(2 * math.sqrt(math.pi) * PATCH_MM / spacing, 1, stage.scan.traces))
 
 
 def _overlaps(stage: PickStage, time_ns: float) -> bool:

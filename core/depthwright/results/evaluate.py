@@ -183,7 +183,8 @@ def _track(line: Line, mark_id: str, tracks: Tracks) -> FaceTrack:
             np.array([anchor.time_ns for anchor in anchors]),
         )
     if line.reversed:
-        track = FaceTrack(track.position_mm[::-1], track.time_ns[::-1])
+        quality = None if track.quality is None else track.quality[::-1]
+        track = FaceTrack(track.position_mm[::-1], track.time_ns[::-1], quality)
     return track
 
 
