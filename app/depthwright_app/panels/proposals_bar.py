@@ -69,7 +69,7 @@ class ProposalsBar(QFrame):
         )
         self.least.valueChanged.connect(lambda value: self.least_chosen.emit(value / STEPS))
         self.score, self.count = QLabel(), QLabel()
-        self.score.setAccessibleName("Least score")
+        self.score.setAccessibleName("Score")
         self.count.setAccessibleName("Proposals shown")
         self._lay_out()
         self.hide()

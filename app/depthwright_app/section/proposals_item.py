@@ -11,10 +11,10 @@ from depthwright_app.proposal_picture import ARC_HALF_MM, ProposalPicture
 LINE_PX, CURRENT_PX = 2.0, 3.0
 TICK_PX = 6.0
 """Half the length of a proposed back face's ticks."""
-CROWDED_PX = 6.0
-"""Arcs narrower than this are drawn with three points and no dashes, which could not be told apart."""
-SAME_PX = 2.0
-"""Of narrow arcs nearer than this to each other one is drawn."""
+CROWDED_PX = 8.0
+"""Where all arcs are narrower than this, small ones of one size stand for them."""
+SMALL_PX, SAME_PX = 3.5, 10.0
+"""Half the width of those, and how near to each other one is enough."""
 
 
 class ProposalsItem(Overlay):
@@ -48,26 +48,21 @@ class ProposalsItem(Overlay):
         reach = (seen.left() - ARC_HALF_MM, seen.right() + ARC_HALF_MM)
         first, last = np.searchsorted(self._places, reach)
         if last > first:
-            self._bars(painter, self._arcs[first:last])
+            pixels = self.pixels(self._arcs[first:last])
+            if float(np.ptp(pixels[..., 0], axis=1).max()) < CROWDED_PX:
+                self._crowd(painter, self.pixels(picture.apexes[first:last]))
+            else:
+                for run in map(polygon, pixels):
+                    _dashed(painter, run, theme.PROPOSAL, LINE_PX)
         self._current(painter)
 
-    def _bars(self, painter: QPainter, arcs: Floats) -> None:
-        pixels = self.pixels(arcs)
-        if float(np.ptp(pixels[..., 0], axis=1).max()) < CROWDED_PX:
-            self._crowd(painter, pixels)
-            return
-        for run in map(polygon, pixels):
-            _dashed(painter, run, theme.PROPOSAL, LINE_PX)
-
-    def _crowd(self, painter: QPainter, pixels: Floats) -> None:
-        """Arcs as two lines each, and of those that would cover each other one."""
-        middle = pixels.shape[1] // 2
-        _, kept = np.unique((pixels[:, middle] / SAME_PX).round(), axis=0, return_index=True)
-        corners = pixels[kept][:, [0, middle, -1]].tolist()
+    def _crowd(self, painter: QPainter, apexes: Floats) -> None:
+        """Small open arcs at the apexes, and of those that would cover each other one."""
+        _, kept = np.unique((apexes / SAME_PX).round(), axis=0, return_index=True)
         lines = [
-            QLineF(*one, *other)
-            for left, top, right in corners
-            for one, other in ((left, top), (top, right))
+            QLineF(x, y, x + side * SMALL_PX, y + SMALL_PX)
+            for x, y in apexes[kept].tolist()
+            for side in (-1, 1)
         ]
         for tint, thickness in ((theme.CASING, LINE_PX + 3), (theme.PROPOSAL, LINE_PX)):
             painter.setPen(pen(tint, thickness, square=True))
