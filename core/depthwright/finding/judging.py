@@ -9,19 +9,23 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 
-FULL_COHERENCE, NO_COHERENCE = 0.72, 0.35
+FULL_COHERENCE, NO_COHERENCE = 0.68, 0.34
 """Coherences that count in full and not at all. Bars of full-wave lines have 0.74 to 0.91, of lower mats in
 lossy concrete 0.5 upwards; what else stacks mostly stays below 0.6 (own computation)."""
-EARLIER, LATER = (-1.3, -0.6), (2.4, 1.5)
-"""Turns of phase against the other bars', radians, that count for nothing and in full. Air turns it the
-negative way: a void to -1.7, a tube 30 mm across to -1.1; bars of a lower mat up to 1.4 the other way, where
-tails hide when they begin (full-wave runs, own computation)."""
-ABOVE_DB = (5.0, 12.0)
+EARLIER, LATER, TURN_PER_LAG = (-1.15, -0.45), (2.2, 1.3), 0.08
+"""Turns of phase against the other bars', radians, that count for nothing and in full, and by how much more
+they may be for each period after the direct wave. Air turns it the negative way: a void to -1.7, a tube
+30 mm across to -1.1. Bars of a lower mat turn up to 1.4 where tails hide when they begin, and between -0.9
+and 0.7 in aggregate (full-wave runs, own computation)."""
+ABOVE_DB = (4.0, 11.0)
 ODD_BEND = (-0.42, -0.16)
 """Logarithms of a candidate's permittivity over the line's. Bars have it within 0.1 (full-wave runs, own
 computation); permittivity may change with depth."""
 DEEP_LAG, DEEP_DB, SHALLOW_DB = 2.0, (-15.0, -6.0), (-16.0, -9.0)
 """Strength times two-way time against the line's stronger bars; deep ones lie under others."""
+AS_A_LAYER = (-0.9, -0.6)
+"""Worth of a flat echo at a candidate's place against the hyperbola's, negative. Bars have 0.05 to 0.5
+(full-wave runs, own computation)."""
 BELOW_FACE = (1.0, 2.0)
 """Strengths against that of a flat echo above, of the polarity of air, below which nothing is a bar's."""
 SAME_ECHO_PERIODS, SAME_ECHO_MM = 1.5, 30.0
@@ -34,7 +38,8 @@ class Found:
 
     ``strength`` is against the direct wave's; ``lag`` in periods after it; ``log_ratio`` the logarithm of its
     permittivity against the line's; ``above_db`` its strength above the level around it; ``phase`` in
-    radians; ``edge_mm`` how far the line goes on beyond it. ``flat_strength`` and ``flat_phase`` are those of
+    radians; ``edge_mm`` how far the line goes on beyond it. ``flatness`` is what a layer
+    would be worth in its place, against the hyperbola. ``flat_strength`` and ``flat_phase`` are those of
     the strongest flat echo above.
     """
 
@@ -46,6 +51,7 @@ class Found:
     coherence: float
     log_ratio: float
     above_db: float
+    flatness: float
     phase: float
     edge_mm: float
     flat_strength: float
@@ -102,6 +108,7 @@ def _verdict(
             _ramp(-abs(one.log_ratio), *ODD_BEND),
             "too flat for a bar" if one.log_ratio < 0 else "too bent for a bar",
         ),
+        (_ramp(-one.flatness, *AS_A_LAYER), "as flat as a layer"),
         (_ramp(one.edge_mm, -2.0, 8.0), "at the line's end: its apex may lie beyond"),
     ]
     below_db = 20 * math.log10(max(one.strength * one.two_way_ns, 1e-9) / max(level, 1e-9))
@@ -113,7 +120,8 @@ def _verdict(
     )
     if usual is not None:
         off = math.remainder(one.phase - usual, 2 * math.pi)
-        grade = _ramp(off, *EARLIER) if off < 0 else _ramp(off, *LATER)
+        more = TURN_PER_LAG * max(one.lag, 0.0)
+        grade = _ramp(off + more, *EARLIER) if off < 0 else _ramp(off - more, *LATER)
         grades.append((grade, "polarity opposite to the other bars'"))
         turned = abs(math.remainder(one.flat_phase - usual, 2 * math.pi)) > math.pi / 2
         if turned and one.flat_strength > 0:

@@ -43,18 +43,24 @@ class Candidate:
 class Sounding:
     """A candidate without the others: where it is sharpest, and by trial its strength and coherence.
 
-    ``phase`` is that of its wave at the maximum of the envelope, radians.
+    ``flat`` is strength times coherence of a flat echo at its place; ``phase`` is that of its wave at the maximum of the envelope, radians.
     """
 
     row: float
     column: float
     strength: Floats
     coherence: Floats
+    flat: float
     phase: float
 
 
 def search(
-    waves: Waves, grid: Grid, moveout: Moveout, operators: Sequence[Operator], least: Floats
+    waves: Waves,
+    grid: Grid,
+    moveout: Moveout,
+    operators: Sequence[Operator],
+    favour: Floats,
+    least: Floats,
 ) -> tuple[list[tuple[Candidate, Peel]], Waves]:
     """Candidates with what they hold, and the stretch without them all.
 
@@ -64,6 +70,8 @@ def search(
         The stretch, shape (rows, columns).
     grid, moveout, operators
         What it is stacked with; the middle trial is the line's own, and the only one after the first round.
+    favour
+        By what the worth of each trial is multiplied before they are compared, shape (trials,).
     least
         Strength below which nothing is looked for, by apex row.
     """
@@ -72,7 +80,7 @@ def search(
     trials = list(range(len(operators)))
     for _ in range(ROUNDS):
         stacked = stacks(left, grid, [operators[trial] for trial in trials])
-        new = _dominant(stacked, trials, grid, operators[0].apex_rows, least)
+        new = _dominant(stacked, trials, favour[trials], grid, operators[0].apex_rows, least)
         if not new:
             break
         # All of a round are read from the same stretch, so that their order does not matter.
@@ -87,13 +95,14 @@ def search(
 def _dominant(
     stacked: Sequence[Stack],
     trials: Sequence[int],
+    favour: Floats,
     grid: Grid,
     apex_rows: NDArray[np.intp],
     least: Floats,
 ) -> list[Candidate]:
     """Local maxima that nothing stronger lies beside, above or below."""
     worth = np.stack([one.worth for one in stacked])
-    best = worth.argmax(axis=0)
+    best = (favour[:, None, None] * worth).argmax(axis=0)
     top = np.take_along_axis(worth, best[None], axis=0)[0]
     coherence = np.take_along_axis(np.stack([one.coherence for one in stacked]), best[None], 0)[0]
     fit = np.where((coherence >= LEAST_COHERENCE) & (top >= least[:, None]), top, 0.0)
@@ -139,7 +148,7 @@ def sound(left: Waves, grid: Grid, moveout: Moveout, candidate: Candidate, own: 
         for values in (size**2, energy)
     )
     coherence = in_step / np.maximum(all_of_it, _TINY)
-    worth = (size * coherence)[:, half:-half]
+    worth = (size * coherence)[:-1, half:-half]
     best, row, at = (int(index) for index in np.unravel_index(int(worth.argmax()), worth.shape))
     place = half + row + vertex(size[best, :, at], half + row)
     number, turned = np.arange(len(pulse)), wave[best, :, at]
@@ -148,8 +157,9 @@ def sound(left: Waves, grid: Grid, moveout: Moveout, candidate: Candidate, own: 
     return Sounding(
         row=apex,
         column=float(beside[at]) + vertex(worth[best, row], at),
-        strength=size[:, half + row, at].astype(np.float64),
-        coherence=coherence[:, half + row, at].astype(np.float64),
+        strength=size[:-1, half + row, at].astype(np.float64),
+        coherence=coherence[:-1, half + row, at].astype(np.float64),
+        flat=float((size * coherence)[-1, half:-half, at].max()),
         phase=float(np.angle(here * np.exp(1j * grid.carrier * grid.row_ns * apex))),
     )
 
@@ -162,7 +172,7 @@ def _along_pulse(
     pulse: NDArray[np.intp],
     apex_columns: NDArray[np.intp],
 ) -> tuple[Waves, Values]:
-    """The stack along one hyperbola moved in time, and the mean power in it, shape (trials, rows, columns)."""
+    """Stack along one hyperbola moved in time, and the mean power there, shape (trials, rows, columns)."""
     steps = int(APERTURE_MM / grid.column_mm)
     away = np.arange(-steps, steps + 1)
     # The axes are trials, rows along the pulse, columns of the apex, distances.
@@ -170,10 +180,14 @@ def _along_pulse(
     inside = (column >= 0) & (column < waves.shape[1])
     column = np.where(inside, column, 0)
     inside &= (np.abs(waves).max(axis=0) > 0)[column]
-    late = at_row(moveout.rows, row)[:, None, None, np.abs(away)]
+    hyperbolas = at_row(moveout.rows, row)
+    layer = np.zeros_like(hyperbolas[:1])
+    late = np.concatenate([hyperbolas, layer])[:, None, None, np.abs(away)]
     turn = np.exp(1j * grid.carrier * grid.row_ns * late).astype(np.complex64)
     value = read(waves, row + pulse[:, None, None] + late, column) * turn
-    weight = at_row(moveout.weight, row)[:, None, None, np.abs(away)].astype(np.float32) * inside
+    weights = at_row(moveout.weight, row)
+    weights = np.concatenate([weights, weights.mean(axis=0, keepdims=True)]).astype(np.float32)
+    weight = weights[:, None, None, np.abs(away)] * inside
     total = np.maximum(weight.sum(axis=-1), _TINY)
     wave: Waves = (weight * value).sum(axis=-1) / total
     energy: Values = (weight * (value.real**2 + value.imag**2)).sum(axis=-1) / total

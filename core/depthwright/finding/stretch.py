@@ -24,11 +24,13 @@ TRIALS: Floats = np.geomspace(4.5, 14.0, 6)
 """Permittivities that a line's own is first looked for among."""
 AROUND: Floats = np.array([0.56, 0.75, 1.0, 1.33, 1.78])
 """What a candidate is tried with, against the line's permittivity."""
+FAVOUR: Floats = np.exp(-0.5 * (np.log(AROUND) / 0.6) ** 2)
+"""By what a trial's worth is multiplied: where traces or neighbours leave the bend open, the line's counts."""
 SAMPLED_STRETCHES = 3
-SURVEY_MM = 10.0
-"""Distance of the places that they are looked for at; an apex farther away is taken for a flatter one."""
 CLEAR = 0.6
 """Coherence of the hyperbolas that a line's permittivity and usual strength are taken from."""
+APART_MM, ALONE_MM = 10.0, 40.0
+"""For that, apexes are tried every so often, and the clearest within so far counts."""
 FIRST_LAG = 0.2
 """Periods after the direct wave from which on apexes are looked for."""
 LEAST_STRENGTH = 0.012
@@ -67,15 +69,17 @@ def known_of(job: Job, line: Line, stage: PickStage, size: int) -> Known:
     apex_rows = _apex_rows(line, grid, rows)[::2]
     operators = [operator(trials, trial, grid, apex_rows) for trial in range(len(TRIALS))]
     two_way = _two_way(job, line, grid, apex_rows)
+    every = max(1, round(APART_MM / grid.column_mm))
+    reach = 2 * max(1, round(ALONE_MM / (every * grid.column_mm))) + 1
     last_start = max(0, scan.traces - size)
     clear: list[tuple[float, float, float]] = []
     for first in sorted({round(last_start * k / 2) for k in range(SAMPLED_STRETCHES)}):
         last = min(scan.traces, first + size)
         waves = waves_of(stage.block(first, last), scan.positions_mm[first:last], grid)
-        stacked = stacks(waves, grid, operators, every=max(1, int(SURVEY_MM / grid.column_mm)))
+        stacked = stacks(waves, grid, operators, every)
         worth = np.stack([trial.worth for trial in stacked])
         top = worth.max(axis=0)
-        peaks = top == scipy.ndimage.maximum_filter(top, (5, 9))
+        peaks = top == scipy.ndimage.maximum_filter(top, (5, reach))
         peaks &= top > LEAST_STRENGTH * stage.direct_peak
         for row, column in np.argwhere(peaks).tolist():
             best = int(worth[:, row, column].argmax())
@@ -118,14 +122,14 @@ def found_in(known: Known, kept: KeptStage) -> list[Found]:
         LEAST_STRENGTH * kept.direct_peak,
         LEAST_OF_USUAL * known.usual / np.maximum(two_way, grid.period_ns / 2),
     )
-    taken, left = search(waves, grid, trials, operators, least)
+    taken, left = search(waves, grid, trials, operators, FAVOUR, least)
     start = along_mm(scan.positions_mm, kept.first)
     end = along_mm(scan.positions_mm, scan.traces - 1)
     level, flats = np.abs(left), flat_echoes(left, grid)
     found = []
     for candidate, own in taken:
         one = sound(left, grid, trials, candidate, own)
-        best = int((one.strength * one.coherence).argmax())
+        best = int((FAVOUR * one.strength * one.coherence).argmax())
         along = start + one.column * grid.column_mm
         time_ns = one.row * grid.row_ns
         flat = _flat_above(flats, grid, int(apex_rows[0]), one)
@@ -137,8 +141,9 @@ def found_in(known: Known, kept: KeptStage) -> list[Found]:
                 two_way_ns=two_way_beforehand_ns(known.job, known.line, time_ns),
                 strength=float(one.strength[best]) / kept.direct_peak,
                 coherence=float(one.coherence[best]),
-                log_ratio=_log_ratio(one.strength * one.coherence),
+                log_ratio=_log_ratio(FAVOUR * one.strength * one.coherence),
                 above_db=20 * math.log10(one.strength[best] / _around(level, grid, one)),
+                flatness=one.flat / max(float(one.strength[best] * one.coherence[best]), 1e-30),
                 phase=one.phase,
                 edge_mm=min(along, end - along),
                 flat_strength=abs(flat) / kept.direct_peak,
