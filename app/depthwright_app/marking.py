@@ -148,18 +148,18 @@ class Marking(QObject):
         """The proposal under a click that this mode is for; looking is for all."""
         found: Proposal | None = None
         picture, best = self.pane.proposals.picture, HIT_PX
-        left, right, top, bottom = self.pane.reach(distance_mm, time_ns, HIT_PX)
+        reach = left, right, top, bottom = self.pane.reach(distance_mm, time_ns, HIT_PX)
         if self.mode.id in ("look", "face") and picture.face is not None:
             places = picture.face.anchors.places
             along = float(np.clip(distance_mm, places[0, 0], places[-1, 0]))
             here = float(np.interp(along, *places.T))
             if left <= along <= right and top <= here <= bottom:
                 found = picture.face.proposal
-        for bar in picture.bars if self.mode.id in ("look", "bar") else ():
-            if left <= bar.position_mm <= right and top <= bar.time_ns <= bottom:
-                away = self._away_px((bar.position_mm, bar.time_ns), (distance_mm, time_ns))
-                if away < best:
-                    found, best = bar.proposal, away
+        for at in picture.bars_within(reach).tolist() if self.mode.id in ("look", "bar") else ():
+            bar = picture.bars[at]
+            away = self._away_px((bar.position_mm, bar.time_ns), (distance_mm, time_ns))
+            if away < best:
+                found, best = bar.proposal, away
         return found
 
     def _away_px(self, place: tuple[float, float], other: tuple[float, float]) -> float:

@@ -17,6 +17,7 @@ from depthwright_app.cover_strip import CoverStrip
 from depthwright_app.picture import Picture
 from depthwright_app.plotting.axes import AXIS_PX, RULER_PX, LengthAxis, TimeAxis
 from depthwright_app.plotting.depth_axis import DepthAxis
+from depthwright_app.proposal_picture import Seen
 from depthwright_app.section.marks_item import MarksItem
 from depthwright_app.section.overview import Overview
 from depthwright_app.section.proposals_item import ProposalsItem
@@ -224,13 +225,13 @@ class SectionPane(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         return left, right
 
     @property
-    def seen(self) -> tuple[float, float, float, float]:
+    def seen(self) -> Seen:
         """The view's edges: distances from the datum, mm, and file times, ns."""
         left, right = self.seen_mm
         top, bottom = self.box.viewRange()[1]
         return left, right, top, bottom
 
-    def reach(self, distance_mm: float, time_ns: float, px: float) -> tuple[float, ...]:
+    def reach(self, distance_mm: float, time_ns: float, px: float) -> Seen:
         """What lies within some pixels of a place: distances (mm) and file times (ns)."""
         across, down = (px * size for size in self.box.viewPixelSize())
         return distance_mm - across, distance_mm + across, time_ns - down, time_ns + down
