@@ -11,6 +11,7 @@ from depthwright.depth import priors
 from depthwright.edits import known_depth
 from depthwright.errors import DepthwrightError
 from depthwright.files.antenna_card import read_card
+from depthwright.intake import SAME_FREQUENCY
 from depthwright.job import Given
 from depthwright.marking.request import (
     GIVEN_HEIGHT_U_MM,
@@ -52,7 +53,8 @@ _OPTIONS: tuple[tuple[str, Kind, str], ...] = (
     ("--time-offset", TIME_OFFSET,
      "what the direct wave comes later than by separation over c and the near-field shift that the "
      f"program computes; without +- known to {1000 * GIVEN_TIME_OFFSET_U_NS:g} ps"),
-    ("--centre-frequency", FREQUENCY, "of the antenna; without it that of the pulse's spectrum"),
+    ("--centre-frequency", FREQUENCY,
+     f"nominal, of the antenna; within {100 * SAME_FREQUENCY:.0f} % of it the pulse's spectrum counts"),
     ("--bar-diameter", DIAMETER, "of all bars; without it 12 mm"),
     ("--permittivity", PERMITTIVITY,
      f"relative permittivity, evidence that is kept beside all other; without +- known to "

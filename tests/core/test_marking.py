@@ -205,12 +205,23 @@ def test_what_is_given_of_the_antenna_comes_before_the_card_and_the_card_before_
 
 
 def test_what_is_given_comes_before_what_is_assumed(scan):
-    request = Request(height_mm=Quantity(5.0, 1.0), centre_frequency_ghz=2.1, propose=False)
-    marked = mark_line(scan, request)
-    (antenna,) = marked.job.antennas
-    assert (antenna.height_mm, antenna.height_u_mm, antenna.centre_frequency_ghz) == (5, 1, 2.1)
-    assert antenna.separation_mm == 40.0
-    assert marked.stage.direct.centre_frequency_ghz == 2.1
+    request = Request(height_mm=Quantity(5.0, 1.0), propose=False)
+    (antenna,) = mark_line(scan, request).job.antennas
+    assert (antenna.height_mm, antenna.height_u_mm, antenna.separation_mm) == (5.0, 1.0, 40.0)
+
+
+def test_near_the_frequency_given_that_of_the_pulse_counts(scan):
+    plain = mark_line(scan, Request(propose=False))
+    marked = mark_line(scan, Request(centre_frequency_ghz=2.1, propose=False))
+    assert marked.job.antennas[0].centre_frequency_ghz == plain.job.antennas[0].centre_frequency_ghz
+    assert any("near the 2.1 GHz given" in said for said in marked.messages)
+
+
+def test_a_frequency_given_far_from_the_pulse_counts_and_is_doubted(scan):
+    marked = mark_line(scan, Request(centre_frequency_ghz=1.2, propose=False))
+    assert marked.job.antennas[0].centre_frequency_ghz == 1.2
+    assert marked.stage.direct.centre_frequency_ghz == 1.2
+    assert any("far from the 1.2 GHz given" in said for said in marked.messages)
 
 
 def test_a_permittivity_given_is_kept_beside_the_ties(scan):

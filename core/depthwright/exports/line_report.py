@@ -61,6 +61,7 @@ class DepthModelBlock(Frozen):
 
     ``time_offset_ns`` is what the direct wave comes later than by separation over c and the computed
     near-field shift (with an antenna card measured on bare concrete: than by separation over c).
+    ``centre_frequency_ghz`` is that of the pulse's spectrum, unless it was far from what was given.
     ``parameters`` names the shared unknowns that are the rows and columns of ``covariance``; one that is
     exact has none.
     """
