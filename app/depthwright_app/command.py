@@ -19,12 +19,11 @@ WRONG = 2
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run the program; returns the exit status."""
     _solve_on_one_thread()
-    options = _parser().parse_args(arguments)
     if isinstance(sys.stdout, io.TextIOWrapper):
         # A pipe may know fewer signs than are printed.
         sys.stdout.reconfigure(errors="replace")
     try:
-        status = _run(options)
+        status = _run(_parse(sys.argv[1:] if arguments is None else arguments))
         sys.stdout.flush()
         return status
     except BrokenPipeError:
@@ -44,7 +43,23 @@ def _solve_on_one_thread() -> None:
         os.environ.setdefault(name, "1")
 
 
-def _parser() -> argparse.ArgumentParser:
+def _parse(arguments: Sequence[str]) -> argparse.Namespace:
+    """The arguments read; the options of ``mark`` are loaded only where they are needed."""
+    parser, marking = _parsers()
+    if "mark" in arguments[:1]:
+        from depthwright_app.mark_pool import warm_up
+
+        if sum(map(os.path.isfile, arguments)) > 1:
+            warm_up()
+        from depthwright_app.mark_options import add_options, joined
+
+        add_options(marking)
+        arguments = joined(arguments)
+    return parser.parse_args(arguments)
+
+
+def _parsers() -> tuple[argparse.ArgumentParser, argparse.ArgumentParser]:
+    """The whole command line's parser, and that of ``mark``, still without its options."""
     parser = argparse.ArgumentParser(
         prog="depthwright",
         description="Marks up radar line scans of concrete: cover, spacing and thickness with "
@@ -64,7 +79,8 @@ def _parser() -> argparse.ArgumentParser:
     exporting = commands.add_parser("export", help="write images and tables of a job")
     exporting.add_argument("job", type=Path, metavar="JOB")
     exporting.add_argument("--out", type=Path, required=True, metavar="DIR")
-    return parser
+    marking = commands.add_parser("mark", help="find bars and back face, and write their numbers")
+    return parser, marking
 
 
 def _run(options: argparse.Namespace) -> int:
@@ -72,6 +88,10 @@ def _run(options: argparse.Namespace) -> int:
         return _inspect(options.file)
     if options.command == "export":
         return _export(options.job, options.out)
+    if options.command == "mark":
+        from depthwright_app.mark_command import mark
+
+        return mark(options)
     if options.command == "demo":
         return _demo(options.folder, options.off_screen)
     return _window(options.files if options.command == "open" else [])

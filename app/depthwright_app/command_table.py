@@ -51,7 +51,22 @@ MENUS: dict[str, Menu] = {
         "place",
         "job-sheet",
     ),
-    "&Mark": tuple(f"mode-{mode.id}" for mode in MODES),
+    "&Mark": (
+        *(f"mode-{mode.id}" for mode in MODES),
+        "",
+        "propose",
+        "proposal-next",
+        "proposal-previous",
+        "proposal-accept",
+        "proposal-reject",
+        "",
+        "proposal-accept-in-view",
+        "proposal-accept-shown",
+        "proposal-reject-shown",
+        "",
+        "propose-again",
+        "proposal-put-away",
+    ),
     "&View": (
         "zoom-in",
         "zoom-out",
@@ -92,6 +107,7 @@ def command_table(window: "MainWindow") -> tuple[Command, ...]:
 
     return (
         *_mode_commands(window, has_scan),
+        *_proposal_commands(window, has_scan),
         Command("new", "&New job", keeper.new_job, "Ctrl+N", "fa6s.file"),
         Command(
             "open", "&Open…", keeper.ask_open, "Ctrl+O", "fa6s.folder-open", "Open a line or a job"
@@ -235,3 +251,99 @@ def _mode_commands(window: "MainWindow", when: Callable[[], bool]) -> tuple[Comm
 
 def _set_mode(window: "MainWindow", mode_id: str, _: bool = False) -> None:
     window.marking.set_mode(mode_id)
+
+
+def _proposal_commands(window: "MainWindow", when: Callable[[], bool]) -> tuple[Command, ...]:
+    """Looking for marks, and what the user decides on those that were found."""
+    proposing = window.proposing
+
+    def has_current() -> bool:
+        return proposing.current is not None
+
+    def has_shown() -> bool:
+        return bool(proposing.shown)
+
+    def has_rejected() -> bool:
+        line = window.document.line
+        return line is not None and bool(line.rejected) and when()
+
+    return (
+        Command(
+            "propose",
+            "Propose marks",
+            proposing.ask,
+            "F5",
+            "fa6s.lightbulb",
+            "Look for bars and the back face; nothing is marked until you accept it",
+            when=when,
+        ),
+        Command(
+            "proposal-next",
+            "Next proposal",
+            lambda: proposing.step(1),
+            "Ctrl+Right",
+            "fa6s.chevron-right",
+            when=has_shown,
+        ),
+        Command(
+            "proposal-previous",
+            "Previous proposal",
+            lambda: proposing.step(-1),
+            "Ctrl+Left",
+            "fa6s.chevron-left",
+            when=has_shown,
+        ),
+        Command(
+            "proposal-accept",
+            "Accept proposal",
+            lambda: proposing.decide_current(proposing.accept),
+            "Ctrl+Up",
+            tip="Mark it, and go to the next",
+            when=has_current,
+        ),
+        Command(
+            "proposal-reject",
+            "Reject proposal",
+            lambda: proposing.decide_current(proposing.reject),
+            "Ctrl+Down",
+            tip="Do not propose it again, and go to the next",
+            when=has_current,
+        ),
+        Command(
+            "proposal-accept-in-view",
+            "Accept those in view",
+            lambda: proposing.accept(proposing.within(window.pane.seen)),
+            tip="Mark the shown proposals that are within the section now; one step of undo",
+            when=lambda: bool(proposing.within(window.pane.seen)),
+        ),
+        Command(
+            "proposal-accept-shown",
+            "Accept all shown",
+            lambda: proposing.accept(proposing.shown),
+            "Ctrl+Shift+Up",
+            tip="Mark all proposals that score enough, along the whole line; one step of undo",
+            when=has_shown,
+        ),
+        Command(
+            "proposal-reject-shown",
+            "Reject all shown",
+            lambda: proposing.reject(proposing.shown),
+            tip="Do not propose again what is shown, along the whole line; one step of undo",
+            when=has_shown,
+        ),
+        Command(
+            "propose-again",
+            "Propose rejected ones again",
+            proposing.allow_again,
+            tip="Look again, also for what was rejected on this line",
+            when=has_rejected,
+        ),
+        Command(
+            "proposal-put-away",
+            "Put proposals away",
+            proposing.put_away,
+            icon="fa6s.xmark",
+            tip="Decide nothing; F5 looks for them again",
+            when=lambda: proposing.count > 0,
+        ),
+    )

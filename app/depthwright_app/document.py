@@ -4,9 +4,11 @@ from collections.abc import Callable
 from dataclasses import replace
 
 from depthwright import edits
+from depthwright.errors import DepthwrightError
 from depthwright.job import BarMark, FaceMark, Job, Mark, Origin, TargetMark, Tie
 from depthwright.measuring.picking import Pick, place_by_hand, snap_bar, snap_face, with_crest
-from depthwright_app.job_state import JobState, Selection
+from depthwright.results.values import Results
+from depthwright_app.job_state import Edit, JobState, Selection
 from depthwright_app.wording import replaced_words
 
 USUAL_ORIGIN: dict[str, Origin] = {
@@ -19,6 +21,13 @@ USUAL_ORIGIN: dict[str, Origin] = {
 
 class Document(JobState):
     """A job state with the edits of marks; each is one step of undo."""
+
+    def tried(self, change: Edit) -> Results | None:
+        """What an edit would give, without making it; None where it is not possible."""
+        try:
+            return self._evaluate(change(self.job))
+        except DepthwrightError:
+            return None
 
     # What a click means.
 
@@ -63,7 +72,7 @@ class Document(JobState):
             assert isinstance(mark, FaceMark)
             index = [anchor.position_mm for anchor in mark.anchors].index(pick.position_mm)
             self.select(Selection(self.line_id, mark.id, index))
-            self._say_marked(f", anchor {index + 1},")
+            self.say_marked(f", anchor {index + 1},")
 
     def _add(self, edit_words: str, change: Callable[[Job], tuple[Job, str]]) -> None:
         made: list[str] = []
@@ -75,9 +84,9 @@ class Document(JobState):
 
         if self.edit(edit_words, apply):
             self.select(Selection(self.line_id, made[0]))
-            self._say_marked("")
+            self.say_marked()
 
-    def _say_marked(self, which: str) -> None:
+    def say_marked(self, which: str = "") -> None:
         """What was marked, and the next step where there is one."""
         mark = self.selected
         if mark is not None:

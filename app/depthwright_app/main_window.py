@@ -40,8 +40,10 @@ from depthwright_app.message_strip import MessageStrip
 from depthwright_app.panels.details import Details
 from depthwright_app.panels.display_settings import EXAGGERATIONS
 from depthwright_app.panels.marks_tree import MarksTree
+from depthwright_app.panels.proposals_bar import ProposalsBar
 from depthwright_app.panels.recipe_panel import MOST_GAIN_DB, RecipePanel
 from depthwright_app.presenter import Presenter
+from depthwright_app.proposing import Proposing
 from depthwright_app.section.view import COLOUR_MAPS, SectionPane
 from depthwright_app.start_page import StartPage
 from depthwright_app.viewing import Viewing
@@ -68,7 +70,8 @@ class MainWindow(QMainWindow):
         )
         self.exporter = Exporter(self.document, self.background, self.keeper)
         self.pane, self.start, self.middle = SectionPane(), StartPage(), QStackedWidget()
-        self.marking = Marking(self.document, self.pane)
+        self.proposing = Proposing(self.document, self.background, self)
+        self.marking = Marking(self.document, self.pane, self.proposing)
         self.tree, self.details = MarksTree(), Details()
         self.ledger, self.recipe_panel, self.side = Ledger(), RecipePanel(), QTabWidget()
         self.colours = self.recipe_panel.display.colours
@@ -79,6 +82,7 @@ class MainWindow(QMainWindow):
         self.exporter.style = self.viewing.style
         self.keeper.look = self.look
         self.commands = Commands(self, command_table(self))
+        self.proposals = ProposalsBar(self.commands.actions)
         self._place_panes()
         self._make_toolbars()
         self._make_menus()
@@ -117,6 +121,7 @@ class MainWindow(QMainWindow):
         box.setContentsMargins(0, 0, 0, 0)
         box.setSpacing(0)
         box.addWidget(across, 1)
+        box.addWidget(self.proposals)
         box.addWidget(self.strip)
         self.setCentralWidget(centre)
 
@@ -130,6 +135,8 @@ class MainWindow(QMainWindow):
         for mode in MODES:
             modes.addAction(self.commands[f"mode-{mode.id}"])
         bar.addActions(modes.actions())
+        bar.addSeparator()
+        bar.addAction(self.commands["propose"])
         bar.addSeparator()
         self.gain = _slider("Gain", 0, MOST_GAIN_DB, "Gain with depth, dB per 100 mm")
         self.contrast = _slider("Contrast", -20, 20, "Contrast of what is shown")

@@ -2,17 +2,21 @@
 
 from dataclasses import dataclass
 
+import numpy as np
 from PySide6.QtCore import QObject, Qt, Signal
 
 from depthwright import edits
 from depthwright.constants import TYPICAL_PERMITTIVITY_U
 from depthwright.errors import DepthwrightError
+from depthwright.finding.proposal import BarProposal
 from depthwright.job import FaceMark, Job
 from depthwright.measuring.picking import Pick
 from depthwright.units import format_length, parse_reading
 from depthwright_app.document import USUAL_ORIGIN, Document, mark_words
 from depthwright_app.job_state import Selection
 from depthwright_app.picture import BarGlyph
+from depthwright_app.proposal_picture import Proposal
+from depthwright_app.proposing import Proposing
 from depthwright_app.section.reading_box import ReadingBox
 from depthwright_app.section.view import SectionPane
 
@@ -59,9 +63,9 @@ class Marking(QObject):
     read_out = Signal(float, float)
     """The place under the pointer: recorded distance (mm) and file time (ns)."""
 
-    def __init__(self, document: Document, pane: SectionPane) -> None:
+    def __init__(self, document: Document, pane: SectionPane, proposing: Proposing) -> None:
         super().__init__(pane)
-        self.document, self.pane = document, pane
+        self.document, self.pane, self.proposing = document, pane, proposing
         self.mode = MODES[1]
         self.box = ReadingBox(pane)
         self._cursor: tuple[float, float] | None = None
@@ -96,11 +100,9 @@ class Marking(QObject):
     def _hit(self, distance_mm: float, time_ns: float) -> Selection | None:
         """The mark under a click."""
         picture = self.pane.marks.picture
-        here = self.pane.pixels(distance_mm, time_ns)
         nearest, best = None, HIT_PX
         for glyph in picture.glyphs:
-            place = self.pane.pixels(glyph.position_mm, glyph.time_ns) - here
-            away = float((place.x() ** 2 + place.y() ** 2) ** 0.5)
+            away = self._away_px((glyph.position_mm, glyph.time_ns), (distance_mm, time_ns))
             if isinstance(glyph, BarGlyph) and _inside(glyph, distance_mm, time_ns):
                 away = min(away, HIT_PX / 2)
             if away < best:
@@ -119,6 +121,11 @@ class Marking(QObject):
         if hit is not None:
             self.document.select(hit)
             return
+        proposal = self._proposal_at(distance_mm, time_ns)
+        if proposal is not None:
+            self._decide_on(proposal, distance_mm)
+            return
+        self.proposing.choose(None)
         recorded = self._recorded(distance_mm)
         if self.mode.id == "note" and self.document.stage is not None:
             self.document.add_note(recorded, time_ns)
@@ -137,12 +144,53 @@ class Marking(QObject):
         add.get(self.mode.id, self.document.add_target)(pick)
         self.pane.marks.show_preview(None)
 
+    def _proposal_at(self, distance_mm: float, time_ns: float) -> Proposal | None:
+        """The proposal under a click that this mode is for; looking is for all."""
+        found: Proposal | None = None
+        picture, best = self.pane.proposals.picture, HIT_PX
+        reach = left, right, top, bottom = self.pane.reach(distance_mm, time_ns, HIT_PX)
+        if self.mode.id in ("look", "face") and picture.face is not None:
+            places = picture.face.anchors.places
+            along = float(np.clip(distance_mm, places[0, 0], places[-1, 0]))
+            here = float(np.interp(along, *places.T))
+            if left <= along <= right and top <= here <= bottom:
+                found = picture.face.proposal
+        for at in picture.bars_within(reach).tolist() if self.mode.id in ("look", "bar") else ():
+            bar = picture.bars[at]
+            away = self._away_px((bar.position_mm, bar.time_ns), (distance_mm, time_ns))
+            if away < best:
+                found, best = bar.proposal, away
+        return found
+
+    def _away_px(self, place: tuple[float, float], other: tuple[float, float]) -> float:
+        step = self.pane.pixels(*place) - self.pane.pixels(*other)
+        return float((step.x() ** 2 + step.y() ** 2) ** 0.5)
+
+    def _decide_on(self, proposal: Proposal, distance_mm: float) -> None:
+        """A click on a proposal: looking makes it the current one, its own mode accepts it."""
+        if self.mode.id == "look":
+            self.proposing.choose(proposal)
+            return
+        line_id = self.document.line_id
+        for mark_id in self.proposing.accept((proposal,)):
+            mark, anchor = self.document.job.line(line_id).mark(mark_id), None
+            if isinstance(mark, FaceMark):
+                away = [abs(a.position_mm - self._recorded(distance_mm)) for a in mark.anchors]
+                anchor = away.index(min(away))
+            self.document.select(Selection(line_id, mark_id, anchor))
+            self.document.say_marked("" if anchor is None else f", anchor {anchor + 1},")
+        self.pane.marks.show_preview(None)
+
     def _hovered(self, distance_mm: float, time_ns: float) -> None:
         recorded = self._recorded(distance_mm)
         self.read_out.emit(recorded, time_ns)
         pick = None
         if self.mode.snaps and self._hit(distance_mm, time_ns) is None:
-            pick = self.document.snap(self.mode.snaps, recorded, time_ns)
+            proposal = self._proposal_at(distance_mm, time_ns)
+            if isinstance(proposal, BarProposal):
+                pick = proposal.pick
+            elif proposal is None:
+                pick = self.document.snap(self.mode.snaps, recorded, time_ns)
         self.pane.marks.show_preview(self._place(pick))
 
     def _place(self, pick: Pick | None) -> tuple[float, float] | None:
@@ -203,6 +251,7 @@ class Marking(QObject):
             self.pane.marks.show_cursor(None)
             self._cursor = None
             self.document.select(None)
+            self.proposing.choose(None)
         elif self._cursor is not None:
             self._mark(*self._cursor)
 

@@ -13,6 +13,7 @@ TOPIC_WORDS = {
     "export": "Images and tables are being written.",
     "pack": "The job is being packed.",
     "unpack": "The job is being unpacked.",
+    "propose": "Bars and the back face are being looked for.",
     "look at files": "Files are being looked at.",
 }
 """What is under way, by the topic of background work."""

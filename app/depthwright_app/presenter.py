@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 from PySide6.QtCore import QObject
 
 from depthwright.errors import DepthwrightError
+from depthwright.finding.proposal import BarProposal
 from depthwright.job import FaceMark, Job, Line, Mark, NoteMark
 from depthwright.measuring.stage import PickStage
 from depthwright.results.focusing import focus_of
@@ -14,7 +15,9 @@ from depthwright.units import LENGTH_UNITS
 from depthwright_app.budget import budgets
 from depthwright_app.job_state import Selection
 from depthwright_app.panels.details import Shown
+from depthwright_app.panels.proposals_bar import Offer
 from depthwright_app.picture import readout, resolve
+from depthwright_app.proposal_picture import Proposal
 from depthwright_app.wording import antenna_words
 
 if TYPE_CHECKING:
@@ -37,6 +40,13 @@ class Presenter(QObject):
         document.selection_changed.connect(self.show_marks)
         document.line_changed.connect(self.show_everything)
         document.said.connect(window.strip.say)
+        window.proposing.changed.connect(self.show_proposals)
+        window.proposing.went_to.connect(self._went_to)
+        window.proposals.least_chosen.connect(window.proposing.show_from)
+        window.pane.box.sigRangeChanged.connect(self._view_moved)
+        for name in ("accept", "reject", "accept-shown", "accept-in-view", "reject-shown"):
+            # A key that is held down decides on one, not on one after the other.
+            window.commands[f"proposal-{name}"].setAutoRepeat(False)
         window.marking.mode_changed.connect(self._mode_changed)
         window.tree.chosen.connect(document.select)
         window.tree.typed.connect(window.marking.start_reading)
@@ -85,8 +95,50 @@ class Presenter(QObject):
         )
         window.details.show_mark(self._details())
         window.commands["budget"].setChecked(window.details.budget_open)
+        self.show_proposals()
+
+    def show_proposals(self) -> None:
+        """Proposals over the section, and the row that decides on them."""
+        window, proposing = self.window, self.window.proposing
+        window.pane.proposals.show_picture(proposing.picture)
+        shown = len(proposing.shown)
+        every = f"all {shown}" if shown else "all"
+        for name, words in (
+            ("accept", "Accept"),
+            ("reject", "Reject"),
+            ("accept-shown", f"Accept {every}"),
+            ("reject-shown", f"Reject {every}"),
+        ):
+            window.commands[f"proposal-{name}"].setIconText(words)
+        self._count_in_view()
+        if not proposing.count and window.proposals.isAncestorOf(window.focusWidget()):
+            window.pane.setFocus()
+        offer = Offer(proposing.count, shown, proposing.least, *proposing.current_words)
+        window.proposals.show_offer(offer if proposing.count else None)
         window.viewing.trace_of_selection()
         window.commands.refresh()
+
+    def _view_moved(self, *_: object) -> None:
+        if self.window.proposing.shown:
+            self._count_in_view()
+
+    def _count_in_view(self) -> None:
+        """How many of the shown ones are in view; to accept those is offered unless it is all."""
+        proposing, action = self.window.proposing, self.window.commands["proposal-accept-in-view"]
+        count = len(proposing.within(self.window.pane.seen))
+        action.setIconText(f"Accept {count} in view")
+        action.setVisible(count < len(proposing.shown))
+        action.setEnabled(count > 0)
+
+    def _went_to(self, proposal: Proposal) -> None:
+        """The section pans to where the user goes: to an apex, or the middle of a back face."""
+        line = self.document.line
+        if line is not None:
+            if isinstance(proposal, BarProposal):
+                pick = proposal.pick
+            else:
+                pick = proposal.anchors[len(proposal.anchors) // 2]
+            self.window.pane.bring_into_view(line.on_concrete_mm(pick.position_mm), pick.time_ns)
 
     def _details(self) -> Shown | None:
         document, place, mark = self.document, self.document.selection, self.document.selected

@@ -8,6 +8,7 @@ from PySide6.QtWidgets import QApplication
 
 CASING = "#16181C"
 BAR = "#EDCE8B"
+PROPOSAL = "#A1EEF4"
 FACE = "#60ADA7"
 TIE = "#E74A66"
 TARGET = "#AF75DF"
@@ -110,6 +111,7 @@ def _sheet(look: Look) -> str:
     QLabel[warning="true"] {{ border: 1px solid {look.text}; border-radius: 4px; padding: 8px; }}
     QFrame[panel="true"] {{ background: {look.panel}; }}
     EvidenceLine:focus {{ border-left: 3px solid {look.accent}; }}
+    QFrame#proposals {{ border-top: 1px solid {look.hairline}; background: {look.panel}; }}
     QFrame#strip {{ border-top: 1px solid {look.hairline}; background: {look.ground}; }}
     QFrame#reading {{ background: {look.panel}; border: 2px solid {TIE}; border-radius: 6px; }}
     QPushButton {{ padding: 4px 12px; border-radius: 4px; border: 1px solid {look.hairline};
@@ -117,6 +119,7 @@ def _sheet(look: Look) -> str:
     QPushButton:hover, QPushButton:focus {{ border-color: {look.accent}; }}
     QPushButton[primary="true"] {{ background: {look.accent}; color: {look.on_accent};
         border-color: {look.accent}; }}
+    QPushButton[primary="true"]:disabled {{ background: {look.panel}; border-color: {look.hairline}; }}
     QPushButton[link="true"] {{ border: 0; padding: 0; background: transparent; color: {look.accent}; }}
     QPushButton[link="true"]:focus, QPushButton[link="true"]:hover {{ text-decoration: underline; }}
     QPushButton:disabled {{ color: {look.quiet}; }}

@@ -9,6 +9,7 @@ from PySide6.QtCore import QObject, QTimer
 
 from depthwright.errors import DepthwrightError
 from depthwright.exports.section import ImageStyle
+from depthwright.finding.proposal import BarProposal
 from depthwright.job import Line
 from depthwright.measuring.stage import PickStage
 from depthwright.processing.recipe import Recipe
@@ -284,17 +285,24 @@ class Viewing(QObject):
         self.window.commands["pin-trace"].setChecked(False)
 
     def trace_of_selection(self) -> None:
-        """The trace pane shows the selected mark's trace and its picked maximum."""
+        """The trace pane shows the trace and the picked maximum of the selected mark or current proposal."""
         mark, selection = self.document.selected, self.document.selection
+        proposed = self.window.proposing.current
+        if isinstance(proposed, BarProposal):
+            self._trace_with(proposed.pick.position_mm, proposed.pick.time_ns)
+            return
         if mark is None or selection is None:
             self.window.pane.trace.show_pick(None)
             self._trace_at(None)
             return
         place = mark.anchors[selection.anchor or 0] if mark.kind == "face" else mark
-        self._trace_at(place.position_mm)
-        elsewhere = self._pinned_mm is not None and self._pinned_mm != place.position_mm
-        known = None if mark.kind == "note" or elsewhere else place.time_ns
-        self.window.pane.trace.show_pick(known)
+        self._trace_with(place.position_mm, None if mark.kind == "note" else place.time_ns)
+
+    def _trace_with(self, recorded_mm: float, picked_ns: float | None) -> None:
+        """The trace at a place, with its pick unless another trace is pinned."""
+        self._trace_at(recorded_mm)
+        elsewhere = self._pinned_mm is not None and self._pinned_mm != recorded_mm
+        self.window.pane.trace.show_pick(None if elsewhere else picked_ns)
 
     def _trace_at(self, recorded_mm: float | None) -> None:
         line, stage = self.document.line, self.document.stage
@@ -330,7 +338,7 @@ class Viewing(QObject):
         if line is None or stage is None or model is None or self._pointed is None:
             return
         recorded_mm, time_ns = self._pointed
-        if document.selected is None:
+        if document.selected is None and self.window.proposing.current is None:
             self._trace_at(recorded_mm)
         depth = model.read_at(time_ns)
         deep = (

@@ -1,7 +1,8 @@
 """Edits: pure functions from a job to a job. Each is one step of undo."""
 
+import itertools
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
@@ -33,13 +34,16 @@ Part = TypeVar("Part", bound=BaseModel)
 
 def new_id(job: Job, stem: str) -> str:
     """An id that nothing in the job has: ``bar-7``."""
+    return new_ids(job, stem, 1)[0]
+
+
+def new_ids(job: Job, stem: str, count: int) -> tuple[str, ...]:
+    """So many of them."""
     taken = {mark.id for line in job.lines for mark in line.marks}
     for parts in (job.lines, job.antennas, job.zones, job.meters):
         taken |= {part.id for part in parts}
-    number = 1
-    while f"{stem}-{number}" in taken:
-        number += 1
-    return f"{stem}-{number}"
+    free = (name for number in itertools.count(1) if (name := f"{stem}-{number}") not in taken)
+    return tuple(itertools.islice(free, count))
 
 
 def add_line(job: Job, line: Line, antenna: Antenna | None = None) -> Job:
@@ -199,20 +203,30 @@ def clear_permittivity(job: Job, zone: Zone) -> Job:
 
 def add_bar(job: Job, line_id: str, pick: Pick) -> tuple[Job, str]:
     """Mark a bar at a pick; gives the job and the new mark's id."""
+    job, (mark_id,) = add_bars(job, line_id, (pick,))
+    return job, mark_id
+
+
+def add_bars(job: Job, line_id: str, picks: Sequence[Pick]) -> tuple[Job, tuple[str, ...]]:
+    """Mark bars at picks, numbered in the order given; gives the job and the new marks' ids."""
     line = job.line(line_id)
     bars = [mark for mark in line.marks if isinstance(mark, BarMark)]
     last = bars[-1].diameter_mm if bars else BarMark.model_fields["diameter_mm"].default
-    mark = BarMark(
-        id=new_id(job, "bar"),
-        number=_next_number(line, "bar"),
-        position_mm=pick.position_mm,
-        position_u_mm=pick.position_u_mm,
-        time_ns=pick.time_ns,
-        overlaps_direct=pick.overlaps_direct,
-        crest=pick.crest,
-        diameter_mm=last,
-    )
-    return _append(job, line_id, mark), mark.id
+    ids, first = new_ids(job, "bar", len(picks)), _next_number(line, "bar")
+    marks = [
+        BarMark(
+            id=mark_id,
+            number=number,
+            position_mm=pick.position_mm,
+            position_u_mm=pick.position_u_mm,
+            time_ns=pick.time_ns,
+            overlaps_direct=pick.overlaps_direct,
+            crest=pick.crest,
+            diameter_mm=last,
+        )
+        for number, (mark_id, pick) in enumerate(zip(ids, picks, strict=True), start=first)
+    ]
+    return change_line(job, line_id, marks=(*line.marks, *marks)), ids
 
 
 def add_target(job: Job, line_id: str, pick: Pick, what: TargetKind) -> tuple[Job, str]:

@@ -41,6 +41,11 @@ class Survey:
         """Centre frequency by the pulse's spectrum, GHz."""
         return centre_frequency_ghz(self._sampled)
 
+    @property
+    def largest(self) -> float:
+        """Largest sample among the traces read, whatever its sign; 0 for a scan of zeros."""
+        return float(np.abs(self._sampled.block(0, self._sampled.traces)).max())
+
     def prepare(self, job: Job, card: Antenna | None = None) -> "Survey":
         """Find what taking the scan into the job will ask for; gives itself."""
         self.find((card or _chosen_antenna(job, self)).centre_frequency_ghz)
@@ -175,10 +180,11 @@ def _chosen_antenna(job: Job, survey: Survey) -> Antenna:
             fits = abs(antenna.centre_frequency_ghz / survey.frequency_ghz - 1) < SAME_FREQUENCY
         if fits:
             return antenna
-    return _assumed_antenna(job, survey)
+    return assumed_antenna(job, survey)
 
 
-def _assumed_antenna(job: Job, survey: Survey) -> Antenna:
+def assumed_antenna(job: Job, survey: Survey) -> Antenna:
+    """An antenna by what the file says and the pulse's spectrum, the rest assumed."""
     separation = survey.scan.separation_mm
     known = separation is not None
     told = "separation from the file" if known else "separation assumed"

@@ -61,6 +61,13 @@ def test_inspect_says_what_the_file_says(run, demo):
     assert "  16 in bytes 3217 as ps: window 6.144 ns, pulse 1." in done.stdout
 
 
+def test_mark_needs_no_window(run, demo, tmp_path):
+    done = run("mark", demo.parent / "deck-L1.sgy", "--out", tmp_path / "out", "--no-proposals")
+    assert done.returncode == 0, done.stderr
+    assert without_qt(done) == []
+    assert (tmp_path / "out" / "deck-L1.json").is_file()
+
+
 def test_export_writes_images_and_tables(run, demo, tmp_path):
     out, stored = tmp_path / "out", json.loads(demo.read_text("utf-8"))
     del stored["job"]["lines"][1]
@@ -148,6 +155,14 @@ def test_a_wrong_command_says_how_it_is_used(capsys, arguments):
         command.main(arguments)
     assert ended.value.code == 2
     assert "usage: depthwright" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("name", ["open", "demo", "inspect", "export", "mark"])
+def test_every_command_explains_itself(capsys, name):
+    with pytest.raises(SystemExit) as ended:
+        command.main([name, "--help"])
+    assert ended.value.code == 0
+    assert f"usage: depthwright {name}" in capsys.readouterr().out
 
 
 def test_a_file_to_open_that_is_not_there_is_told_before_the_window(capsys, tmp_path):

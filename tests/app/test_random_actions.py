@@ -54,7 +54,7 @@ KEYS = (
 )
 USED = (
     *("click", "click", "click", "type", "type", "key", "drag", "wheel"),
-    *("command", "command", "control", "tree", "undo", "resize"),
+    *("command", "command", "control", "tree", "undo", "resize", "propose", "decide"),
 )
 NOT_USED = {"quit", "export-all", "pack"}
 """Commands left out: the end of the window, and slow writing that has tests of its own."""
@@ -128,6 +128,25 @@ class RandomHand:
         chosen = self.draw.choice(actions)
         self.done[-1] = f"command {chosen.text()}"
         chosen.trigger()
+
+    def propose(self):
+        """Look for marks, and mostly wait for the answer."""
+        if self.window.commands["propose"].isEnabled():
+            self.window.commands["propose"].trigger()
+            if self.draw.random() < 0.7:
+                self.hand.settle()
+
+    def decide(self):
+        """Step through proposals, accept and reject them, by their commands or by keys."""
+        commands = self.window.commands
+        names = [name for name in commands.actions if name.startswith("proposal-")]
+        usable = [name for name in names if commands[name].isEnabled()]
+        if usable and self.draw.random() < 0.5:
+            self.done[-1] = self.draw.choice(usable)
+            commands[self.done[-1]].trigger()
+        else:
+            key = self.draw.choice(KEYS[:4])
+            QTest.keyClick(self.hand.focus, key, Qt.KeyboardModifier.ControlModifier)
 
     def control(self):
         """Use one of the controls beside the section."""

@@ -79,6 +79,15 @@ def pen(colour: str, width: float, dashed: bool = False, square: bool = False) -
     return made
 
 
+@lru_cache(maxsize=16)
+def dashed_pen(colour: str, width: float, long: bool = False) -> QPen:
+    """A pen of proposals, in pixels: dashes with clear gaps; long ones and dots for a line that goes on."""
+    made = QPen(QColor(colour), width)
+    made.setCapStyle(Qt.PenCapStyle.FlatCap)
+    made.setDashPattern([5, 1.5, 1, 1.5] if long else [2.5, 1.5])
+    return made
+
+
 def cased_line(painter: QPainter, run: QPolygonF, colour: str, width: float, casing: str) -> None:
     """A line in its colour over a wider casing."""
     for tint, thickness in ((casing, width + 3), (colour, width)):

@@ -17,8 +17,10 @@ from depthwright_app.cover_strip import CoverStrip
 from depthwright_app.picture import Picture
 from depthwright_app.plotting.axes import AXIS_PX, RULER_PX, LengthAxis, TimeAxis
 from depthwright_app.plotting.depth_axis import DepthAxis
+from depthwright_app.proposal_picture import Seen
 from depthwright_app.section.marks_item import MarksItem
 from depthwright_app.section.overview import Overview
+from depthwright_app.section.proposals_item import ProposalsItem
 from depthwright_app.section.scan_item import Paint, ScanItem, Sheet
 from depthwright_app.trace_pane import TracePane
 
@@ -108,8 +110,9 @@ class SectionPane(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         self.plot.addItem(self.scan, ignoreBounds=True)
         self.trace_line = pg.InfiniteLine(angle=90, movable=False)
         self.plot.addItem(self.trace_line, ignoreBounds=True)
-        self.marks = MarksItem()
-        self.plot.addItem(self.marks, ignoreBounds=True)
+        self.proposals, self.marks = ProposalsItem(), MarksItem()
+        for item in (self.proposals, self.marks):
+            self.plot.addItem(item, ignoreBounds=True)
         self.overview = Overview(self.box)
         self.addItem(self.overview, row=0, col=0)
         self.trace = TracePane(pg.ViewBox(enableMenu=False))
@@ -220,6 +223,26 @@ class SectionPane(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         """Distances from the datum at the view's edges, mm."""
         left, right = self.box.viewRange()[0]
         return left, right
+
+    @property
+    def seen(self) -> Seen:
+        """The view's edges: distances from the datum, mm, and file times, ns."""
+        left, right = self.seen_mm
+        top, bottom = self.box.viewRange()[1]
+        return left, right, top, bottom
+
+    def reach(self, distance_mm: float, time_ns: float, px: float) -> Seen:
+        """What lies within some pixels of a place: distances (mm) and file times (ns)."""
+        across, down = (px * size for size in self.box.viewPixelSize())
+        return distance_mm - across, distance_mm + across, time_ns - down, time_ns + down
+
+    def bring_into_view(self, distance_mm: float, time_ns: float) -> None:
+        """Pan until a place is in view, without zooming; one that is stays where it is."""
+        left, right, top, bottom = self.seen
+        if not left < distance_mm < right:
+            self.box.translateBy(x=distance_mm - (left + right) / 2)
+        if not top < time_ns < bottom:
+            self.box.translateBy(y=time_ns - (top + bottom) / 2)
 
     def show_scale(self, ns_per_mm: float, exaggeration: float | None) -> None:
         """Draw depths this many times larger than distances; None fills the view.
@@ -340,6 +363,8 @@ class SectionPane(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         }
         if plain and text and (text.isdecimal() or text in ".,"):
             self.typed.emit(text)
+        elif event.key() in steps and event.modifiers() & Qt.KeyboardModifier.ControlModifier:
+            event.ignore()  # commands, which may just not be possible: no nudge instead
         elif event.key() in steps:
             fast = bool(event.modifiers() & Qt.KeyboardModifier.ShiftModifier)
             self.nudged.emit(*steps[Qt.Key(event.key())], fast)

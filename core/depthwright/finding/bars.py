@@ -1,13 +1,20 @@
-"""Bars by themselves: places where the echoes look like a bar's hyperbola."""
+"""Bars by themselves: places where the echoes stack like a bar's hyperbola."""
 
-import numpy as np
-import scipy.ndimage
+from collections.abc import Sequence
 
-from depthwright.finding.proposal import SAME_MM, BarProposal
+from depthwright.finding.judging import Found, Verdict, judge
+from depthwright.finding.proposal import SAME_MM, SAME_NS, BarProposal
+from depthwright.finding.stretch import along_mm, found_in, known_of
 from depthwright.job import Job, Line
-from depthwright.measuring.picking import STANDS_OUT, snap_bar, with_crest
-from depthwright.measuring.stage import PickStage
+from depthwright.measuring.picking import Pick, place_by_hand, snap_bar, with_crest
+from depthwright.measuring.stage import PickStage, kept
 from depthwright.scan import Report, no_report
+
+STRETCH_MM, BESIDE_MM = 4000.0, 500.0
+"""Length of the stretches that a line is searched in, and how far each looks beyond its ends."""
+LEAST_SHOWN = 0.1
+SNAPPED_MM, SNAPPED_PERIODS = 15.0, 0.4
+"""How far a pick may lie from the apex of the stack to be of the same echo."""
 
 
 def propose_bars(
@@ -25,16 +32,51 @@ def propose_bars(
         Told the share that is done, 0 to 1; it may raise to cancel.
     """
     scan = stage.scan
-    envelopes = stage.envelope(0, scan.traces)
-    peaks = scipy.ndimage.maximum_filter(envelopes, size=(9, 9)) == envelopes
-    peaks &= envelopes > 2 * STANDS_OUT * stage.noise
-    found: list[BarProposal] = []
-    for trace, sample in np.argwhere(peaks).tolist():
-        pick = snap_bar(stage, float(scan.positions_mm[trace]), sample * scan.dt_ns)
-        if pick is None or not pick.placed_by_crest:
-            continue
-        if any(abs(pick.position_mm - bar.pick.position_mm) < SAME_MM for bar in found):
-            continue
-        found.append(BarProposal(with_crest(stage, pick), 0.6, "curved echo"))
-    report(1.0)
-    return tuple(sorted(found, key=lambda bar: bar.pick.position_mm))
+    if scan.traces < 8 or not scan.trace_spacing_mm > 0:
+        return ()
+    size = max(64, round(STRETCH_MM / scan.trace_spacing_mm))
+    beside = round(BESIDE_MM / scan.trace_spacing_mm)
+    known = known_of(job, line, stage, size)
+    pairs: list[tuple[Found, Pick]] = []
+    for first in range(0, scan.traces, size):
+        last = min(scan.traces, first + size)
+        near = kept(stage, max(0, first - beside), min(scan.traces, last + beside))
+        low, high = along_mm(scan.positions_mm, first), along_mm(scan.positions_mm, last)
+        own = [one for one in found_in(known, near) if low <= one.along_mm < high]
+        pairs += [(one, _pick(near, one)) for one in own]
+        report(last / scan.traces)
+    verdicts = judge([one for one, _ in pairs], stage.period_ns)
+    return _proposals([pick for _, pick in pairs], verdicts)
+
+
+def _pick(stage: PickStage, one: Found) -> Pick:
+    """What a click on the stack's apex gives; the place itself where that is another echo's."""
+    positions = stage.scan.positions_mm
+    way = 1.0 if positions[-1] >= positions[0] else -1.0
+    position_mm = float(positions[0]) + way * one.along_mm
+    pick = snap_bar(stage, position_mm, one.time_ns)
+    if (
+        pick is None
+        or abs(pick.position_mm - position_mm) > SNAPPED_MM
+        or abs(pick.time_ns - one.time_ns) > SNAPPED_PERIODS * stage.period_ns
+    ):
+        return place_by_hand(stage, position_mm, one.time_ns)
+    return with_crest(stage, pick)
+
+
+def _proposals(picks: Sequence[Pick], verdicts: Sequence[Verdict]) -> tuple[BarProposal, ...]:
+    """Proposals of what is likely enough, the likeliest where two mean the same echo."""
+    proposals: list[BarProposal] = []
+    for pick, verdict in sorted(zip(picks, verdicts, strict=True), key=lambda p: -p[1].score):
+        if verdict.score < LEAST_SHOWN:
+            break
+        if not any(_same(pick, other.pick) for other in proposals):
+            proposals.append(BarProposal(pick, verdict.score, verdict.reason))
+    return tuple(sorted(proposals, key=lambda bar: (bar.pick.position_mm, bar.pick.time_ns)))
+
+
+def _same(pick: Pick, other: Pick) -> bool:
+    return (
+        abs(pick.position_mm - other.position_mm) < SAME_MM
+        and abs(pick.time_ns - other.time_ns) < SAME_NS
+    )

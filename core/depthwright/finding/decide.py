@@ -9,11 +9,7 @@ from depthwright.job import Job
 
 def accept_bars(job: Job, line_id: str, bars: Sequence[BarProposal]) -> tuple[Job, tuple[str, ...]]:
     """Mark proposed bars, numbered in the order given; gives the job and the marks' ids."""
-    ids = []
-    for bar in bars:
-        job, mark_id = edits.add_bar(job, line_id, bar.pick)
-        ids.append(mark_id)
-    return job, tuple(ids)
+    return edits.add_bars(job, line_id, [bar.pick for bar in bars])
 
 
 def accept_face(job: Job, line_id: str, face: FaceProposal) -> tuple[Job, str]:

@@ -1,5 +1,7 @@
 """What the program proposes and the user decides: plain values, no physics."""
 
+import math
+from bisect import bisect_left, bisect_right
 from dataclasses import dataclass
 
 from depthwright.job import Line, Rejected
@@ -47,9 +49,8 @@ def still_open(line: Line, proposals: Proposals) -> Proposals:
         (mark.position_mm, mark.time_ns) for mark in line.marks if mark.kind in ("bar", "target")
     ]
     taken += [(place.position_mm, place.time_ns) for place in line.rejected if place.kind == "bar"]
-    bars = tuple(
-        bar for bar in proposals.bars if not any(_same(bar.pick, *place) for place in taken)
-    )
+    taken.sort()
+    bars = tuple(bar for bar in proposals.bars if not _is_taken(bar.pick, taken))
     settled = any(mark.kind == "face" for mark in line.marks) or any(
         place.kind == "face" for place in line.rejected
     )
@@ -66,5 +67,8 @@ def rejected(proposal: BarProposal | FaceProposal) -> Rejected:
     return Rejected(kind=kind, position_mm=pick.position_mm, time_ns=pick.time_ns)
 
 
-def _same(pick: Pick, position_mm: float, time_ns: float) -> bool:
-    return abs(pick.position_mm - position_mm) < SAME_MM and abs(pick.time_ns - time_ns) < SAME_NS
+def _is_taken(pick: Pick, taken: list[tuple[float, float]]) -> bool:
+    """Whether one of some places means the same echo; they are in the order of their positions."""
+    first = bisect_right(taken, (pick.position_mm - SAME_MM, math.inf))
+    last = bisect_left(taken, (pick.position_mm + SAME_MM, -math.inf))
+    return any(abs(pick.time_ns - time_ns) < SAME_NS for _, time_ns in taken[first:last])

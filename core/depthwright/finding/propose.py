@@ -1,11 +1,21 @@
 """All proposals of one line."""
 
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
 from depthwright.finding.bars import propose_bars
 from depthwright.finding.face import propose_face
-from depthwright.finding.proposal import SHOWN_SCORE, Proposals
+from depthwright.finding.proposal import SHOWN_SCORE, BarProposal, FaceProposal, Proposals
 from depthwright.job import Job, Line
 from depthwright.measuring.stage import PickStage
 from depthwright.scan import Report, no_report
+
+ABOVE_FACE_PERIODS = 0.5
+"""A bar's echo comes earlier than the back face's by at least this: with its own diameter and the least
+cover from below it is about one period (common practice, no source)."""
+BELOW_FACE_SCORE = 0.1
 
 
 def propose(job: Job, line: Line, stage: PickStage, report: Report = no_report) -> Proposals:
@@ -23,4 +33,22 @@ def propose(job: Job, line: Line, stage: PickStage, report: Report = no_report) 
     bars = propose_bars(job, line, stage, lambda done: report(0.6 * done))
     above = [bar for bar in bars if bar.score >= SHOWN_SCORE]
     face, messages = propose_face(job, line, stage, above, lambda done: report(0.6 + 0.4 * done))
+    if face is not None and face.score >= SHOWN_SCORE:
+        bars = _above(face, bars, ABOVE_FACE_PERIODS * stage.period_ns)
     return Proposals(bars, face, messages)
+
+
+def _above(
+    face: FaceProposal, bars: Sequence[BarProposal], least_ns: float
+) -> tuple[BarProposal, ...]:
+    """The bars, with little left for those that lie in the back face's echo or below it."""
+    anchors = sorted((anchor.position_mm, anchor.time_ns) for anchor in face.anchors)
+    place, time_ns = np.array(anchors).T
+    return tuple(
+        bar
+        if bar.pick.time_ns < np.interp(bar.pick.position_mm, place, time_ns) - least_ns
+        else replace(
+            bar, score=min(bar.score, BELOW_FACE_SCORE), reason="at the back face or below it"
+        )
+        for bar in bars
+    )

@@ -94,7 +94,8 @@ def nodes_of(position_mm: Floats, time_ns: Floats, apex_mm: float) -> tuple[Node
     nodes = []
     for number in np.arange(low, high + 1):
         centre = apex_mm + number * step
-        near = np.abs(position - centre) <= max(_WINDOW_MM, 1.01 * spacing)
+        # Midway between two traces, three lie within one and a half times their distance.
+        near = np.abs(position - centre) <= max(_WINDOW_MM, 1.51 * spacing)
         if near.sum() >= 3:
             parabola = np.polyfit(position[near] - centre, time[near], 2)
             nodes.append((float(centre), float(parabola[2])))

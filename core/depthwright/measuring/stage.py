@@ -62,3 +62,33 @@ class PickStage:
         sample = int(np.clip(round(time_ns / self.scan.dt_ns), 0, self.scan.samples - 1))
         echo = float(self.envelope(trace, trace + 1)[0, sample])
         return 20 * math.log10(echo / self.direct_peak) if echo > 0 else -math.inf
+
+
+@dataclass(frozen=True)
+class KeptStage(PickStage):
+    """The pick stage of a line with a stretch of it at hand, so that many picks there are quick.
+
+    ``traces`` and ``envelopes`` begin with trace ``first``, shape (traces, samples) each.
+    """
+
+    line: PickStage
+    first: int
+    traces: Block
+    envelopes: Block
+
+    @cached_property
+    def noise(self) -> float:
+        """That of the whole line."""
+        return self.line.noise
+
+    def envelope(self, first: int, last: int) -> Block:
+        """Envelopes of some traces, shape (traces, samples)."""
+        if self.first <= first and last <= self.first + len(self.envelopes):
+            return self.envelopes[first - self.first : last - self.first]
+        return self.line.envelope(first, last)
+
+
+def kept(stage: PickStage, first: int, last: int) -> KeptStage:
+    """A pick stage with traces ``first`` up to ``last`` at hand."""
+    traces = stage.block(first, last)
+    return KeptStage(stage.scan, stage.direct, stage, first, traces, envelope(traces))

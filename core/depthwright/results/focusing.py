@@ -182,7 +182,7 @@ def _sharpness(job: Job, line: Line, stage: PickStage, view: _View, permittivity
     scale = line.distance_scale * math.sin(math.radians(view.bar.crossing_deg))
     offset = scale * scan.trace_spacing_mm * np.arange(steps.max() + 1)
     two_way = view.bar.time_ns - line.direct.time_ns + offset_beforehand_ns(job, line)
-    moveout, oblique = _moveout(
+    moveout, oblique = moveout_of(
         offset, two_way + priors.BARS_EARLY_NS, view.bar.diameter_mm / 2, antenna, permittivity
     )
     pulse = np.linspace(-1, 1, _PULSE_TIMES) * _PULSE_PERIODS / antenna.centre_frequency_ghz
@@ -197,15 +197,20 @@ def _sharpness(job: Job, line: Line, stage: PickStage, view: _View, permittivity
     return sharpest
 
 
-def _moveout(
-    offset: Floats, two_way_ns: float, radius_mm: float, antenna: Antenna, permittivity: Floats
+def moveout_of(
+    offset: Floats,
+    two_way_ns: float | Floats,
+    radius_mm: float,
+    antenna: Antenna,
+    permittivity: Floats,
 ) -> tuple[Floats, Floats]:
     """Times after the apex by the curvature's model, ns, and the weights for obliquity.
 
-    Both have the shape (trials, offsets); the weight is the squared cosine of the way down.
+    Times and permittivities broadcast; both results have their shape and then that of the offsets. The
+    weight is the squared cosine of the way down.
     """
-    eps = permittivity[:, None]
-    cover = wave.depth_mm(two_way_ns, eps, antenna.separation_mm, antenna.height_mm)
+    two_way, eps = np.broadcast_arrays(np.asarray(two_way_ns)[..., None], permittivity[..., None])
+    cover = wave.depth_mm(two_way, eps, antenna.separation_mm, antenna.height_mm)
     # Too slow a wave leaves no depth at all for the apex's time.
     cover = np.where(np.isfinite(cover), np.maximum(cover, 1.0), 1.0)
     echo = wave.bar_time(offset, cover, radius_mm, eps, antenna.separation_mm)

@@ -1,0 +1,87 @@
+"""The grid that a line is searched on: waves by row (time) and column (place), and what is flat in them."""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import scipy.ndimage
+from numpy.typing import NDArray
+from scipy.sparse import csr_array
+
+from depthwright.measuring.stage import PickStage
+from depthwright.measuring.timezero import alive
+from depthwright.processing.envelope import companion
+from depthwright.scan import Block
+
+Values = NDArray[np.float32]
+Waves = NDArray[np.complex64]
+
+COLUMN_MM = 5.0
+"""Distance of the columns that traces are gathered into, where they lie closer."""
+ROWS_PER_PERIOD = 8.0
+FLAT_MM = 60.0
+"""Half the stretch over which an echo is flat."""
+
+
+@dataclass(frozen=True)
+class Grid:
+    """Where the rows and columns of a line lie.
+
+    Rows follow one another every ``row_ns``, the first at file time 0, each the ``thinned``-th sample;
+    columns every ``column_mm``. ``carrier`` is the angular frequency, 1/ns, that is taken out of the waves.
+    """
+
+    row_ns: float
+    thinned: int
+    column_mm: float
+    carrier: float
+    period_ns: float
+
+
+def grid_of(stage: PickStage) -> Grid:
+    """The grid that a line is searched on."""
+    scan, period = stage.scan, stage.period_ns
+    thinned = max(1, int(period / (ROWS_PER_PERIOD * scan.dt_ns)))
+    spacing = scan.trace_spacing_mm
+    return Grid(
+        row_ns=thinned * scan.dt_ns,
+        thinned=thinned,
+        column_mm=spacing * max(1, round(COLUMN_MM / spacing)),
+        carrier=2 * math.pi / period,
+        period_ns=period,
+    )
+
+
+def waves_of(traces: Block, positions_mm: NDArray[np.float64], grid: Grid) -> Waves:
+    """Traces of the pick stage on the grid, shape (rows, columns); zero where nothing was recorded.
+
+    Parameters
+    ----------
+    traces
+        Shape (traces, samples).
+    positions_mm
+        Where they were recorded, shape (traces,); the first column is the first trace's.
+    """
+    signal = np.empty((len(traces), -(-traces.shape[1] // grid.thinned)), np.complex64)
+    signal.real = traces[:, :: grid.thinned]
+    signal.imag = companion(traces)[:, :: grid.thinned]
+    away = np.abs(positions_mm - positions_mm[0]) / grid.column_mm
+    column = np.floor(away + 0.5).astype(np.intp)
+    living = alive(traces)
+    share = living / np.maximum(np.bincount(column, living), 1)[column]
+    shape = int(column[-1]) + 1, len(traces)
+    gather = csr_array((share.astype(np.float32), (column, np.arange(len(traces)))), shape=shape)
+    turn = np.exp(-1j * grid.carrier * grid.row_ns * np.arange(signal.shape[1]))
+    waves: Waves = np.ascontiguousarray((gather @ (signal * turn.astype(np.complex64))).T)
+    return waves
+
+
+def flat_echoes(waves: Waves, grid: Grid) -> Waves:
+    """A stretch averaged along the line, so that only what is flat is left, shape (rows, columns)."""
+    size = 2 * round(FLAT_MM / grid.column_mm) + 1
+    flat = np.empty_like(waves)
+    flat.real, flat.imag = (
+        scipy.ndimage.uniform_filter1d(values, size, axis=1, mode="constant")
+        for values in (waves.real, waves.imag)
+    )
+    return flat
