@@ -12,6 +12,8 @@ Floats = NDArray[np.float64]
 FULL_COHERENCE, NO_COHERENCE = 0.68, 0.34
 """Coherences that count in full and not at all. Bars of full-wave lines have 0.74 to 0.91, of lower mats in
 lossy concrete 0.5 upwards; what else stacks mostly stays below 0.6 (own computation)."""
+HIGHEST, LEFT = 0.95, 0.15
+"""The highest score, and what one single thing that speaks against a candidate leaves of it."""
 EARLIER, LATER, TURN_PER_LAG = (-1.15, -0.45), (2.2, 1.3), 0.08
 """Turns of phase against the other bars', radians, that count for nothing and in full, and by how much more
 they may be for each period after the direct wave. Air turns it the negative way: a void to -1.7, a tube
@@ -138,7 +140,7 @@ def _verdict(
             grades.append((0.0, "the ringing of the bar above"))
             break
     worst = min(grades)
-    score = 0.95 * math.prod(0.1 + 0.9 * grade for grade, _ in grades)
+    score = HIGHEST * math.prod(LEFT + (1 - LEFT) * grade for grade, _ in grades)
     if worst[0] > 0.6:
         return Verdict(score, f"clear hyperbola, {one.above_db:.0f} dB above its surroundings")
     return Verdict(score, worst[1])

@@ -43,7 +43,8 @@ class Candidate:
 class Sounding:
     """A candidate without the others: where it is sharpest, and by trial its strength and coherence.
 
-    ``flat`` is strength times coherence of a flat echo at its place; ``phase`` is that of its wave at the maximum of the envelope, radians.
+    ``flat`` is strength times coherence of a flat echo at its place; ``phase`` is that of its wave at the
+    maximum of the envelope, radians.
     """
 
     row: float
