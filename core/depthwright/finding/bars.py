@@ -4,7 +4,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 
-from depthwright.finding.judging import Found, Verdict, judge
+from depthwright.finding.judging import Found, Verdict, hopeless, judge
 from depthwright.finding.proposal import SAME_MM, SAME_NS, BarProposal
 from depthwright.finding.stretch import along_mm, found_in, known_of
 from depthwright.job import Job, Line
@@ -16,7 +16,7 @@ STRETCH_MM, BESIDE_MM = 4000.0, 500.0
 """Length of the stretches that a line is searched in, and how far each looks beyond its ends."""
 LEAST_SHOWN = 0.1
 SNAPPED_MM, SNAPPED_PERIODS = 5.0, 0.08
-"""How far a click's pick may lie from the apex of the stack. Where it lies farther, crossing hyperbolas have drawn
+"""How far a click's pick may lie from the apex of the stack. Where it lies farther, crossing hyperbolas drew
 it away: over close bars the stack is right within 4 mm, a click's pick off by 10 to 50 mm (full-wave runs,
 own computation)."""
 CREST_PERIODS = 0.15
@@ -50,7 +50,9 @@ def propose_bars(
         last = min(scan.traces, first + size)
         near = kept(stage, max(0, first - beside), min(scan.traces, last + beside))
         low, high = along_mm(scan.positions_mm, first), along_mm(scan.positions_mm, last)
-        own = [one for one in found_in(known, near) if low <= one.along_mm < high]
+        own = [
+            one for one in found_in(known, near) if low <= one.along_mm < high and not hopeless(one)
+        ]
         pairs += [(one, _pick(near, one)) for one in own]
         report(last / scan.traces)
     verdicts = judge([one for one, _ in pairs], stage.period_ns)

@@ -30,6 +30,8 @@ DEEP_LAG, DEEP_DB, SHALLOW_DB = 2.0, (-15.0, -6.0), (-16.0, -9.0)
 AS_A_LAYER = (-0.9, -0.6)
 """Worth of a flat echo at a candidate's place against the hyperbola's, negative. Bars have 0.05 to 0.5
 (full-wave runs, own computation)."""
+HOPELESS = 1.2
+"""The same, from which on nothing else is looked at."""
 BELOW_FACE = (1.0, 2.0)
 """Strengths against that of a flat echo above, of the polarity of air, below which nothing is a bar's."""
 SAME_ECHO_PERIODS, SAME_ECHO_MM = 1.5, 30.0
@@ -88,6 +90,11 @@ def judge(found: Sequence[Found], period_ns: float) -> list[Verdict]:
     bars = [one for one in found if one.coherence > CLEAR and abs(one.log_ratio) < ALIKE]
     usual = Usual(_usual_phase(bars), _usual_bend(bars), _usual_level(bars))
     return [_verdict(one, found, usual, period_ns) for one in found]
+
+
+def hopeless(one: Found) -> bool:
+    """Whether a candidate is not worth a pick, whatever else the line holds."""
+    return one.coherence <= NO_COHERENCE or one.above_db <= ABOVE_DB[0] or one.flatness >= HOPELESS
 
 
 def _usual_bend(bars: Sequence[Found]) -> float:

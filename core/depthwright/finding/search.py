@@ -17,6 +17,7 @@ from depthwright.finding.stacking import (
     Stack,
     stacks,
 )
+from depthwright.processing.envelope import peak_shift
 
 Floats = NDArray[np.float64]
 
@@ -109,10 +110,11 @@ def _dominant(
     fit = np.where((coherence >= LEAST_COHERENCE) & (top >= least[:, None]), top, 0.0)
     reach = 2 * round(DOMINATES_MM / grid.column_mm) + 1
     by_column = scipy.ndimage.maximum_filter1d(fit.max(axis=0), reach)
-    peaks = (fit > 0) & (fit >= by_column) & (fit == scipy.ndimage.maximum_filter(top, 5))
+    peaks = (fit > 0) & (fit >= by_column) & (fit == scipy.ndimage.maximum_filter(top, (3, 5)))
+    number = np.arange(len(apex_rows))
     return [
         Candidate(
-            float(apex_rows[row]) + vertex(top[:, column], row),
+            float(np.interp(row + vertex(top[:, column], row), number, apex_rows)),
             column + vertex(top[row], column),
             trials[int(best[row, column])],
         )
@@ -124,9 +126,7 @@ def vertex(values: NDArray[np.floating], at: int) -> float:
     """Where the maximum lies between neighbours, from -0.5 to 0.5 beside it."""
     if not 0 < at < len(values) - 1:
         return 0.0
-    before, top, after = (float(value) for value in values[at - 1 : at + 2])
-    bend = before - 2 * top + after
-    return float(np.clip(0.5 * (before - after) / bend, -0.5, 0.5)) if bend < 0 else 0.0
+    return peak_shift(*values[at - 1 : at + 2].tolist())
 
 
 def sound(left: Waves, grid: Grid, moveout: Moveout, candidate: Candidate, own: Peel) -> Sounding:
