@@ -45,7 +45,7 @@ def report_paths(relative: Sequence[PurePath]) -> list[PurePath]:
     whole: set[PurePath] = set()
     while True:
         made = [
-            path.with_name(path.name + ENDING) if path in whole else path.with_suffix(ENDING)
+            path.with_name(path.name + ENDING) if path in whole else _with_ending(path, ENDING)
             for path in relative
         ]
         often = Counter(os.path.normcase(path) for path in made)
@@ -102,4 +102,9 @@ def _line_meant(tie: NamedTie, relative: Sequence[PurePath]) -> int:
 
 def _names(path: PurePath) -> set[str]:
     """By what a tie may name a file: its name or path, with or without the ending."""
-    return {path.stem, path.name, path.as_posix(), path.with_suffix("").as_posix()}
+    return {path.stem, path.name, path.as_posix(), _with_ending(path, "").as_posix()}
+
+
+def _with_ending(path: PurePath, ending: str) -> PurePath:
+    """A path with another ending; the present folder has no name, and is refused as a folder later."""
+    return path.with_suffix(ending) if path.name else path / ending

@@ -83,7 +83,7 @@ class Proposing(QObject):
         self._glyphs: tuple[ProposalGlyph, ...] = ()
         self._all: tuple[ProposalGlyph, ...] = ()
         self._laid: object = None
-        self._depth: tuple[object, Measured | None] = (None, None)
+        self._depth: tuple[tuple[object, ...], Measured | None] = ((), None)
         document.job_changed.connect(self._follow)
         document.line_changed.connect(self._follow)
         document.selection_changed.connect(self._mark_selected)
@@ -176,7 +176,8 @@ class Proposing(QObject):
         if isinstance(proposal, BarProposal):
             return model.read_at(proposal.pick.time_ns) if model else None
         asked = (document.job, document.stage, proposal)
-        if self._depth[0] != asked:
+        # By identity: stages hold arrays, which are not equal or unequal as a whole.
+        if [*map(id, self._depth[0])] != [*map(id, asked)]:
             results = document.tried(lambda job: decide.accept_face(job, line_id, proposal)[0])
             face = results.lines[line_id].faces[-1] if results else None
             self._depth = asked, face.median if face else None

@@ -251,13 +251,26 @@ def add_note(
     return _append(job, line_id, mark), mark.id
 
 
+def add_face(job: Job, line_id: str, picks: Sequence[Pick]) -> tuple[Job, str]:
+    """Mark a back face through picks, of two on one trace the later; gives the job and the face's id."""
+    by_place = {pick.position_mm: _anchor(pick) for pick in picks}
+    mark = FaceMark(
+        id=new_id(job, "face"),
+        number=_next_number(job.line(line_id), "face"),
+        anchors=tuple(by_place[place] for place in sorted(by_place)),
+    )
+    return _append(job, line_id, mark), mark.id
+
+
+def _anchor(pick: Pick) -> Anchor:
+    return Anchor(position_mm=pick.position_mm, time_ns=pick.time_ns)
+
+
 def add_anchor(job: Job, line_id: str, face_id: str | None, pick: Pick) -> tuple[Job, str]:
     """Add an anchor to a back face, or start one; gives the job and the face's id."""
-    anchor = Anchor(position_mm=pick.position_mm, time_ns=pick.time_ns)
     if face_id is None:
-        number = _next_number(job.line(line_id), "face")
-        mark = FaceMark(id=new_id(job, "face"), number=number, anchors=(anchor,))
-        return _append(job, line_id, mark), mark.id
+        return add_face(job, line_id, (pick,))
+    anchor = _anchor(pick)
     face = _face(job, line_id, face_id)
     # A second click on the same trace moves the anchor there; what is known of it stays.
     there = next((a for a in face.anchors if a.position_mm == anchor.position_mm), None)

@@ -252,6 +252,15 @@ def test_a_file_given_twice_is_one(tmp_path, monkeypatch):
     assert len(relative_paths(given)) == 1
 
 
+def test_the_present_folder_has_a_place_too_until_it_is_refused_as_a_folder():
+    assert report_paths([PurePath("."), PurePath("a.sgy")]) == [
+        PurePath(".json"),
+        PurePath("a.json"),
+    ]
+    tie = parse_tie("a:bar@1mm=2mm")
+    assert ties_by_line([tie], [PurePath("."), PurePath("a.sgy")]) == [(), (tie,)]
+
+
 def test_no_two_reports_have_one_name():
     assert report_paths(paths("L1.sgy", "L1.csv", "L2.sgy")) == paths(
         "L1.sgy.json", "L1.csv.json", "L2.json"

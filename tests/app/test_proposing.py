@@ -1,6 +1,7 @@
 """What becomes of proposals, without a window: shown by their scores, accepted, rejected, dropped, kept."""
 
 import threading
+from dataclasses import replace
 from datetime import datetime
 
 import pytest
@@ -9,6 +10,7 @@ from PySide6.QtCore import QObject
 from depthwright import edits
 from depthwright.files.jobfile import load_job, save_job
 from depthwright.finding.proposal import Proposals
+from depthwright.measuring.stage import PickStage
 from depthwright_app import proposing
 from depthwright_app.background import Background
 from depthwright_app.demo import copy_demo
@@ -306,6 +308,18 @@ def test_the_words_on_the_current_one_name_its_reason_its_score_and_its_depth(as
     asked.accept()
     median = asked.document.results.lines["line-1"].faces[0].median
     assert depth.startswith(f"thickness {median.value_mm:.0f}")
+
+
+def test_the_thickness_is_told_anew_for_a_stage_that_was_read_anew(asked):
+    asked.proposing.step(-1)
+    before = asked.proposing.current_words
+    stage = asked.document.stage
+    asked.document.scan_missing("line-1", "The scan is gone.")
+    direct = replace(stage.direct, wavelet=stage.direct.wavelet.copy())
+    asked.document.scan_arrived("line-1", PickStage(stage.scan, direct))
+    asked.ask()
+    asked.proposing.step(-1)
+    assert asked.proposing.current_words == before
 
 
 def test_put_away_is_no_decision(asked):

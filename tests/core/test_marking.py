@@ -136,6 +136,14 @@ def test_of_two_echoes_at_one_place_a_tie_means_the_one_of_its_depth(scan, propo
     assert tied_ns == [pytest.approx(1.4, abs=0.2)]
 
 
+def test_of_two_unsure_echoes_at_one_place_a_tie_means_the_one_of_its_depth(scan, proposing):
+    proposing((90, 1.4, 0.9), (260, 1.45, 0.2), (262, 3.8, 0.3))
+    marked = mark_line(scan, Request(ties=(TieAt("bar", 265.0, reading(35.0)),)))
+    (tied,) = (bar for bar in bars_of(marked) if bar.tie is not None)
+    assert tied.time_ns == pytest.approx(1.4, abs=0.2)
+    assert marked.scores[tied.id] == 0.2
+
+
 def test_a_tie_on_the_back_face_becomes_an_anchor_of_the_proposed_one(scan, proposing):
     proposing((260, 1.45, 0.9), face=(180, 510, 1020))
     marked = mark_line(scan, Request(ties=(TieAt("face", 700.0, HOLE),)))

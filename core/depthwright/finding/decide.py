@@ -14,11 +14,7 @@ def accept_bars(job: Job, line_id: str, bars: Sequence[BarProposal]) -> tuple[Jo
 
 def accept_face(job: Job, line_id: str, face: FaceProposal) -> tuple[Job, str]:
     """Mark the proposed back face through its anchors; gives the job and the mark's id."""
-    face_id = None
-    for pick in face.anchors:
-        job, face_id = edits.add_anchor(job, line_id, face_id, pick)
-    assert face_id is not None, "a proposed face has an anchor"
-    return job, face_id
+    return edits.add_face(job, line_id, face.anchors)
 
 
 def reject(job: Job, line_id: str, proposals: Sequence[BarProposal | FaceProposal]) -> Job:

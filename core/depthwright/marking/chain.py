@@ -131,8 +131,8 @@ def _as_heard(
         return antenna, ()
     if abs(own / given - 1) > SAME_FREQUENCY:
         return antenna, (
-            f"The pulse's spectrum is centred on {own:g} GHz, far from the {given:g} GHz given. The given one "
-            "was used: check it, and the sample interval.",
+            f"The pulse's spectrum is centred on {own:g} GHz, far from the {given:g} GHz given. The given "
+            "one was used: check it, and the sample interval.",
         )
     return antenna.model_copy(update={"centre_frequency_ghz": own}), (
         f"The pulse's spectrum is centred on {own:g} GHz; that counts, near the {given:g} GHz given.",

@@ -51,8 +51,8 @@ class Request:
         The antenna as an antenna card has it.
     separation_mm, height_mm, time_offset_ns, centre_frequency_ghz
         The antenna's, each before that of the card, of the file and of what is assumed. The time offset
-        is what the direct wave comes later than by ``s/c`` and the computed near-field shift. The frequency is
-        the nominal one: near it, that of the pulse's spectrum counts.
+        is what the direct wave comes later than by ``s/c`` and the computed near-field shift. The frequency
+        is the nominal one: near it, that of the pulse's spectrum counts.
     bar_diameter_mm
         Diameter of all bars.
     permittivity

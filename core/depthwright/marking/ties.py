@@ -1,7 +1,7 @@
 """Known depths put on what lies at a place along a line: a bar, or the back face."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -62,9 +62,8 @@ def tie_bar(
     bar = _bar_meant(job, line_id, stage, at)
     score: dict[str, float] = {}
     if bar is None:
-        near = [b for b in unsure if abs(b.pick.position_mm - at.position_mm) <= WITHIN_MM]
-        if near:
-            best = max(near, key=lambda proposal: proposal.score)
+        best = _unsure_meant(job, line_id, stage, at, unsure)
+        if best is not None:
             job, (mark_id,) = accept_bars(job, line_id, [best])
             score = {mark_id: best.score}
         elif not looked and (pick := _apex(job, line_id, stage, at)) is not None:
@@ -128,11 +127,27 @@ def _bar_meant(job: Job, line_id: str, stage: PickStage, at: TieAt) -> BarMark |
         if isinstance(mark, BarMark) and abs(mark.position_mm - at.position_mm) <= WITHIN_MM
     ]
     if len(bars) > 1:
-        first_ns, last_ns = _due_ns(job, line_id, at, wide=True)
-        slack_ns = stage.period_ns / 2
-        due = [b for b in bars if first_ns - slack_ns <= b.time_ns <= last_ns + slack_ns]
-        bars = due or bars
+        is_due = _due_test(job, line_id, stage, at)
+        bars = [bar for bar in bars if is_due(bar.time_ns)] or bars
     return min(bars, key=lambda bar: abs(bar.position_mm - at.position_mm), default=None)
+
+
+def _unsure_meant(
+    job: Job, line_id: str, stage: PickStage, at: TieAt, unsure: Sequence[BarProposal]
+) -> BarProposal | None:
+    """The likeliest near the place; of several, first those that are due."""
+    near = [bar for bar in unsure if abs(bar.pick.position_mm - at.position_mm) <= WITHIN_MM]
+    if len(near) > 1:
+        is_due = _due_test(job, line_id, stage, at)
+        near = [bar for bar in near if is_due(bar.pick.time_ns)] or near
+    return max(near, key=lambda bar: bar.score, default=None)
+
+
+def _due_test(job: Job, line_id: str, stage: PickStage, at: TieAt) -> Callable[[float], bool]:
+    """Tells of a file time, ns, whether the echo of a bar of the known depth may come then."""
+    first_ns, last_ns = _due_ns(job, line_id, at, wide=True)
+    slack_ns = stage.period_ns / 2
+    return lambda time_ns: first_ns - slack_ns <= time_ns <= last_ns + slack_ns
 
 
 def _where_to_look(stage: PickStage, at: TieAt) -> str:

@@ -42,10 +42,17 @@ def test_accepted_bars_are_the_marks_that_clicks_would_have_made():
     assert decide.accept_bars(JOB, ID, ()) == (JOB, ())
 
 
-def test_an_accepted_face_goes_through_all_its_anchors_in_their_order():
-    job, face_id = decide.accept_face(JOB, ID, FACE)
-    anchors = job.line(ID).mark(face_id).anchors
-    assert [anchor.position_mm for anchor in anchors] == [100.0, 300.0]
+def test_an_accepted_face_is_the_one_that_clicks_on_its_anchors_would_have_made():
+    u, left, middle = float("nan"), 100.0, 300.0
+    anchors = (Pick(middle, u, 4.0), Pick(left, u, 4.1), Pick(middle, u, 4.2))
+    together, face_id = decide.accept_face(JOB, ID, FaceProposal(anchors, 0.8, "goes along"))
+    one_by_one, clicked = JOB, None
+    for pick in anchors:
+        one_by_one, clicked = edits.add_anchor(one_by_one, ID, clicked, pick)
+    assert together == one_by_one
+    assert face_id == clicked
+    places = [(a.position_mm, a.time_ns) for a in together.line(ID).mark(face_id).anchors]
+    assert places == [(left, 4.1), (middle, 4.2)]
 
 
 def test_what_is_marked_or_rejected_is_no_longer_open():
