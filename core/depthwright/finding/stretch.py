@@ -25,7 +25,7 @@ TRIALS: Floats = np.geomspace(4.5, 14.0, 6)
 AROUND: Floats = np.array([0.56, 0.75, 1.0, 1.33, 1.78])
 """What a candidate is tried with, against the line's permittivity."""
 FAVOUR: Floats = np.exp(-0.5 * (np.log(AROUND) / 0.6) ** 2)
-"""By what a trial's worth is multiplied: where traces or neighbours leave the bend open, the line's counts."""
+"""What a trial's worth is multiplied by: where traces or neighbours leave the bend open, the line's counts."""
 SAMPLED_STRETCHES = 3
 CLEAR = 0.6
 """Coherence of the hyperbolas that a line's permittivity and usual strength are taken from."""
