@@ -30,15 +30,19 @@ Indices = NDArray[np.intp]
 
 LEAST_NS, MOST_NS = 1.07, 10.7
 """Two-way times looked at: 80 mm at a permittivity of 4 to 400 mm at one of 16."""
-STRETCH_COLUMNS = 1024
+COLUMNS_EVERY = 4
+"""Of the columns of a back face every so many are looked at: about 20 mm apart."""
+STRETCH_COLUMNS = 512
 """Columns that are judged together: about 10 m."""
 SAME_MULTIPLE = 0.06
 """Share by which an echo may come off twice or three times another's two-way time to be its multiple."""
 
 COVER_NS = 2.2
 """Two-way time within which bars may lie: 120 mm at the typical permittivity."""
-LEAST_PERIODS = 2.0
+LEAST_PERIODS = 1.5
 """How much of the record has to lie where a back face may be."""
+BEFORE_END_PERIODS = 0.6
+"""How much of the record has to come after an echo, so that it is seen whole."""
 LOOSE_PERIODS = 0.15
 """How uneven a shallow level echo may be."""
 SHALLOW_SHARE = 0.1
@@ -100,7 +104,7 @@ def propose_face(
     if high - low < LEAST_PERIODS * stage.period_ns / stage.scan.dt_ns:
         end_ns = stage.scan.time_window_ns - stage.direct.time_ns
         return None, (TOO_SHORT.format(end=max(0.0, end_ns)),)
-    columns = column_traces(stage)[::2]
+    columns = column_traces(stage)[::COLUMNS_EVERY]
     stretches = np.array_split(columns, max(1, round(len(columns) / STRETCH_COLUMNS)))
     phase = bar_phase(stage, bars)
     accepted: list[LevelEcho] = []
@@ -121,7 +125,8 @@ def propose_face(
 def _rows(stage: PickStage) -> tuple[int, int]:
     """Samples between which a back face may lie: whatever the velocity and the bars may be."""
     scan, zero = stage.scan, zero_ns(stage)
-    high = min(scan.samples - 2, int((zero + MOST_NS) / scan.dt_ns))
+    end = scan.samples - 2 - round(BEFORE_END_PERIODS * stage.period_ns / scan.dt_ns)
+    high = min(end, int((zero + MOST_NS) / scan.dt_ns))
     return max(1, int((zero + LEAST_NS) / scan.dt_ns)), high
 
 
@@ -145,17 +150,18 @@ def _look_along(
     for echo in level_echoes(stage, columns, envelopes, low, high, phase):
         if not np.isfinite(echo.time_ns) or _is_multiple(stage, echo.time_ns, others):
             continue
-        if echo.is_level and echo.like_face and not _has_half(stage, echo, envelopes, low, phase):
+        deepest = not others or echo.time_ns > max(others)
+        if not echo.is_level:
+            best = best or (echo if deepest else None)
+            continue
+        if deepest and echo.like_face and not _has_half(stage, echo, envelopes, low, phase):
             return echo
-        if echo.is_level:
-            others.append(echo.time_ns)
-            if not _of_bars(stage, echo.time_ns, bars):
-                near = echo.time_ns - zero_ns(stage) < COVER_NS
-                kind = PARALLEL if near else LIKE_METAL
-                said.setdefault(kind, kind.format(time=echo.time_ns))
-        elif best is None:
-            best = echo
-    if best is not None and best.score >= SHOWN_SCORE / 2:
+        if not echo.like_face and not _of_bars(stage, echo.time_ns, bars):
+            near = echo.time_ns - zero_ns(stage) < COVER_NS
+            kind = PARALLEL if near else LIKE_METAL
+            said.setdefault(kind, kind.format(time=echo.time_ns))
+        others.append(echo.time_ns)
+    if best is not None and best.may_be_level:
         said.setdefault(UNSURE, UNSURE.format(time=best.time_ns, doubt=best.doubt))
     elif not {UNSURE, LIKE_METAL} & said.keys():
         said.setdefault(NOTHING, NOTHING)

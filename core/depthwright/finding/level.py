@@ -8,8 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from depthwright.finding.proposal import SHOWN_SCORE, BarProposal
-from depthwright.measuring.backface import Followed, follow, jump_cost, most_slope
-from depthwright.measuring.path import best_path
+from depthwright.measuring.backface import Followed, follow, ridge_path
 from depthwright.measuring.stage import PickStage
 from depthwright.processing.envelope import companion
 
@@ -71,6 +70,12 @@ class LevelEcho:
     def is_level(self) -> bool:
         """Whether there is an echo along the line at all, of whatever polarity."""
         return min(self._marks[:-1]) >= SHOWN_SCORE and np.isfinite(self.time_ns)
+
+    @property
+    def may_be_level(self) -> bool:
+        """Whether there is something to look at, however unsure."""
+        marks = self._marks
+        return min(marks[0], marks[1], marks[3]) >= SHOWN_SCORE / 2 and np.isfinite(self.time_ns)
 
     @property
     def like_face(self) -> bool:
@@ -154,7 +159,7 @@ def level_echoes(
         if usual <= 0:
             return
         share = np.minimum(worth / usual, 1.0)
-        path = low + best_path(share, free, most_slope(stage, columns), jump_cost(stage, columns))
+        path = low + ridge_path(stage, columns, share, free)
         yield judged(stage, columns, envelopes, path, phase)
         near = np.arange(low, high)[None, :] - path[:, None]
         worth = np.where(np.abs(near) <= apart, 0.0, worth)
@@ -163,9 +168,12 @@ def level_echoes(
 def judged(
     stage: PickStage, columns: Indices, envelopes: Envelopes, path: Indices, phase: float
 ) -> LevelEcho:
+    """The echo near a path with all that speaks for it."""
     echo = follow(stage, columns, path)
-    turns = np.exp(1j * (echo.phase - phase - FACE_PHASE))[np.isfinite(echo.time_ns)]
-    mean = turns.mean() if len(turns) else 0j
+    # Where bars hide it, its phase is another's.
+    weight = np.where(np.isfinite(echo.time_ns), np.maximum(echo.strength, 0.0), 0.0)
+    turns = weight * np.exp(1j * (echo.phase - phase - FACE_PHASE))
+    mean = turns.sum() / max(weight.sum(), 1e-30)
     after = float(np.median(path)) * stage.scan.dt_ns - zero_ns(stage)
     level = max(float(np.median(echo.strength)) * after / stage.direct_peak, 1e-9)
     return LevelEcho(

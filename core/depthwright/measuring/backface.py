@@ -29,8 +29,12 @@ BEYOND_PERIODS = 2.0
 MOST_SLOPE_NS_PER_MM = 0.006
 """Steepest back face that is followed: about 18 degrees at the typical permittivity. A bar's tail is
 three times as steep."""
-JUMP_MM = 30.0
+STEP_MM = 30.0
 """A step in thickness is believed where this much of a ridge is gained by it."""
+MOST_STEP_PERIODS = 1.6
+"""Greatest step, in periods: 45 mm at 2 GHz and the typical permittivity."""
+PATH_EVERY = 2
+"""Columns of which one is looked at to find the path; the echo's time is read in all."""
 WITHIN_PERIODS = 0.35
 """How far from its path the echo's envelope may have its maximum."""
 NARROW_MM = 8.0
@@ -79,7 +83,10 @@ def track_face(stage: PickStage, anchor_mm: Floats, anchor_ns: Floats) -> FaceTr
     columns = columns[(positions >= anchor_mm[0] - beyond) & (positions <= anchor_mm[-1] + beyond)]
     if len(anchor_mm) < 2 or len(columns) < 2:
         return FaceTrack(anchor_mm, anchor_ns)
-    path = _path(stage, columns, anchor_mm, anchor_ns)
+    some = columns[::PATH_EVERY]
+    path = _between(
+        some, _path(stage, some, anchor_mm, anchor_ns), columns, most_slope(stage, some)
+    )
     echo = follow(stage, columns, path)
     usual = usual_strength(echo.strength, columns, stage)
     shows = np.isfinite(echo.time_ns) & (
@@ -198,9 +205,32 @@ def most_slope(stage: PickStage, columns: Indices) -> int:
     return int(np.clip(np.ceil(per_column / stage.scan.dt_ns), 1, stage.scan.samples // 4 + 1))
 
 
-def jump_cost(stage: PickStage, columns: Indices) -> float:
-    """What a step costs on the way along the face, in columns on its ridge."""
-    return JUMP_MM / _column_mm(stage, columns)
+def ridge_path(
+    stage: PickStage, columns: Indices, worth: NDArray[np.float32], fixed: Indices
+) -> Indices:
+    """The best way along a back face: as steep and with such steps as there are.
+
+    Parameters
+    ----------
+    stage, columns
+        The line as it is picked on, and the traces that are looked at.
+    worth
+        What it is worth to pass through, 1 on a ridge, shape (columns, samples).
+    fixed
+        Samples that it must pass through, -1 where it is free, shape (columns,).
+    """
+    most_step = round(MOST_STEP_PERIODS * stage.period_ns / stage.scan.dt_ns)
+    cost = STEP_MM / _column_mm(stage, columns)
+    return best_path(worth, fixed, most_slope(stage, columns), most_step, cost)
+
+
+def _between(some: Indices, path: Indices, columns: Indices, most_slope: int) -> Indices:
+    """A path through some columns as one through all; a step stays a step."""
+    filled = np.rint(np.interp(columns, some, path)).astype(np.intp)
+    before = np.clip(np.searchsorted(some, columns, side="right") - 1, 0, max(0, len(some) - 2))
+    after = np.minimum(before + 1, len(some) - 1)
+    stepped = np.abs(path[after] - path[before]) > most_slope
+    return np.where(stepped & (columns < some[after]), path[before], filled)
 
 
 def _path(stage: PickStage, columns: Indices, anchor_mm: Floats, anchor_ns: Floats) -> Indices:
@@ -223,7 +253,7 @@ def _path(stage: PickStage, columns: Indices, anchor_mm: Floats, anchor_ns: Floa
     usual = scipy.ndimage.percentile_filter(strongest, 75, size=size, mode="nearest")
     worth /= np.maximum(usual, 1e-30)[:, None]
     np.minimum(worth, 1.0, out=worth)
-    return low + best_path(worth, fixed, most_slope(stage, columns), jump_cost(stage, columns))
+    return low + ridge_path(stage, columns, worth, fixed)
 
 
 def _with_anchors(

@@ -2,6 +2,7 @@
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import maximum_filter1d
 
 Indices = NDArray[np.intp]
 
@@ -10,7 +11,7 @@ BEND_COST = 0.02
 
 
 def best_path(
-    worth: NDArray[np.floating], fixed: Indices, most_slope: int, jump_cost: float
+    worth: NDArray[np.floating], fixed: Indices, most_slope: int, most_jump: int, jump_cost: float
 ) -> Indices:
     """The row in each column that together are worth most (Viterbi's algorithm).
 
@@ -22,8 +23,8 @@ def best_path(
         Rows that the way must pass through, -1 where it is free, shape (columns,).
     most_slope
         By how many rows it may rise or fall from one column to the next.
-    jump_cost
-        What it costs to go to any other row instead.
+    most_jump, jump_cost
+        By how many rows it may do so at a cost, and that cost. To a fixed row it may jump from anywhere.
 
     Returns
     -------
@@ -31,29 +32,42 @@ def best_path(
     """
     columns, rows = worth.shape
     steps = np.arange(-most_slope, most_slope + 1)
+    margin = max(most_slope, most_jump)
     cost = BEND_COST * np.abs(steps)
     came_from = np.empty((columns, rows), np.int16 if rows < 2**15 else np.int32)
     every_row = np.arange(rows)
-    padded = np.full(rows + 2 * most_slope, -np.inf)
-    near = np.lib.stride_tricks.sliding_window_view(padded, len(steps))
-    total = np.zeros(rows)
+    padded = np.full(rows + 2 * margin, -np.inf)
+    before = padded[margin : margin + rows]
+    before[:] = 0.0
+    beside = np.lib.stride_tricks.sliding_window_view(padded, len(steps))
+    beside = beside[margin - most_slope : margin - most_slope + rows]
+    around = np.lib.stride_tricks.sliding_window_view(padded, 2 * margin + 1)
     for column in range(columns):
-        padded[most_slope : most_slope + rows] = total
-        reached = near - cost
+        reached = beside - cost
         step = reached.argmax(axis=1)
         total = reached[every_row, step]
-        best = int(padded.argmax()) - most_slope
-        jumped = padded[best + most_slope] - jump_cost > total
-        total[jumped] = padded[best + most_slope] - jump_cost
-        came_from[column] = np.where(jumped, best, every_row + steps[step])
-        total += worth[column]
+        source = every_row + steps[step]
+        best = maximum_filter1d(padded, 2 * margin + 1)[margin : margin + rows] - jump_cost
+        jumps = np.flatnonzero(best > total)
+        total[jumps] = best[jumps]
+        source[jumps] = jumps - margin + around[jumps].argmax(axis=1)
         if fixed[column] >= 0:
-            kept = total[fixed[column]]
+            only = int(fixed[column])
+            anywhere = int(before.argmax())
+            if before[anywhere] - jump_cost > total[only]:
+                source[only], total[only] = anywhere, before[anywhere] - jump_cost
+            kept = total[only]
             total[:] = -np.inf
-            total[fixed[column]] = kept
-    path = np.empty(columns, np.intp)
-    row = int(total.argmax())
-    for column in range(columns - 1, -1, -1):
-        path[column] = row
-        row = int(came_from[column, row])
+            total[only] = kept
+        came_from[column] = source
+        before[:] = total + worth[column]
+    return _traced(came_from, int(before.argmax()))
+
+
+def _traced(came_from: NDArray[np.signedinteger], last: int) -> Indices:
+    """The way back from the row in the last column."""
+    path = np.empty(len(came_from), np.intp)
+    for column in range(len(came_from) - 1, -1, -1):
+        path[column] = last
+        last = int(came_from[column, last])
     return path

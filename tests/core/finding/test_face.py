@@ -10,7 +10,7 @@ from depthwright.job import Job
 from depthwright.measuring.picking import Pick
 from depthwright.processing.envelope import companion
 from depthwright.results.tracking import pick_stage
-from depthwright.scan import scan_from_array
+from depthwright.scan import no_report, scan_from_array
 
 DT_NS, FREQUENCY_GHZ, DIRECT_NS = 0.02, 2.0, 1.0
 TIME = np.arange(400) * DT_NS
@@ -62,6 +62,8 @@ def look():
         backwards=False,
         samples=400,
         length_mm=740.0,
+        sign=1.0,
+        report=no_report,
     ):
         random = np.random.default_rng(11)
         x = np.arange(0.0, length_mm + 1, 5.0)
@@ -74,6 +76,7 @@ def look():
         )
         traces += noise * random.standard_normal(traces.shape)
         traces[list(dead)] = 0.0
+        traces *= sign
         if backwards:
             scan = scan_from_array(
                 traces[::-1, :samples], DT_NS, -5.0, length_mm, 40.0, FREQUENCY_GHZ
@@ -83,7 +86,7 @@ def look():
         job, line_id = take_in(Job(), scan)
         line = job.line(line_id)
         stage = pick_stage(job, line, scan)
-        return propose_face(job, line, stage, [bar_at(p, 45.0) for p in known])
+        return propose_face(job, line, stage, [bar_at(p, 45.0) for p in known], report)
 
     return looked
 
@@ -112,6 +115,34 @@ def test_it_is_found_between_bars_without_a_click(look, shape, known):
     away = np.min(np.abs(np.array([a.position_mm for a in face.anchors])[:, None] - 372), axis=1)
     off = off_mm(face, THICKNESSES[shape])
     assert off[away > 40 if shape == "stepped" else slice(None)].max() < 2.5
+
+
+@pytest.mark.parametrize("thickness_mm", [85.0, 330.0])
+def test_thin_slabs_and_thick_ones_are_found(look, thickness_mm):
+    face, _ = look(lambda x: thickness_mm + 0 * x, bars_mm=(), known=())
+    assert face is not None
+    assert off_mm(face, lambda x: thickness_mm + 0 * x).max() < 1.5
+
+
+def test_a_line_of_the_other_sign_gives_the_same(look):
+    face, _ = look()
+    turned, _ = look(sign=-1.0)
+    assert [a.time_ns for a in turned.anchors] == pytest.approx(
+        [a.time_ns for a in face.anchors], abs=1e-3
+    )
+
+
+def test_how_far_it_is_is_told_and_it_can_be_ended(look):
+    told = []
+    look(report=told.append)
+    assert told[-1] == 1.0
+    assert told == sorted(told)
+
+    def end(done):
+        raise RuntimeError("ended")
+
+    with pytest.raises(RuntimeError, match="ended"):
+        look(report=end)
 
 
 def test_anchors_lie_midway_between_bars_and_reach_both_ends(look):
@@ -241,9 +272,16 @@ def test_where_the_face_ends_there_are_no_anchors(look):
         assert max(anchor.position_mm for anchor in face.anchors) < 425.0
 
 
-def test_a_long_line_is_looked_at_piece_by_piece(look):
-    face, _ = look(lambda x: 160 + 0.004 * x, length_mm=12000.0, bars_mm=(), known=(), noise=0.004)
-    assert face is not None
+def test_a_long_line_is_looked_at_piece_by_piece(look, monkeypatch):
+    monkeypatch.setattr("depthwright.finding.face.STRETCH_COLUMNS", 30)
+    told = []
+
+    def thickness_mm(x):
+        return 160 + 0.02 * x
+
+    face, _ = look(thickness_mm, length_mm=2400.0, bars_mm=(), known=(), report=told.append)
+    assert len(told) == 4
     where = np.array([anchor.position_mm for anchor in face.anchors])
+    assert np.all(np.diff(where) > 0)
     assert np.diff(where).max() <= 210.0
-    assert off_mm(face, lambda x: 160 + 0.004 * x).max() < 1.5
+    assert off_mm(face, thickness_mm).max() < 1.5
