@@ -1,8 +1,10 @@
 """Bars by themselves: places where the echoes stack like a bar's hyperbola."""
 
+import math
 from collections.abc import Sequence
+from dataclasses import replace
 
-from depthwright.finding.judging import Found, Verdict, judge
+from depthwright.finding.judging import Found, Verdict, hopeless, judge
 from depthwright.finding.proposal import SAME_MM, SAME_NS, BarProposal
 from depthwright.finding.stretch import along_mm, found_in, known_of
 from depthwright.job import Job, Line
@@ -13,8 +15,14 @@ from depthwright.scan import Report, no_report
 STRETCH_MM, BESIDE_MM = 4000.0, 500.0
 """Length of the stretches that a line is searched in, and how far each looks beyond its ends."""
 LEAST_SHOWN = 0.1
-SNAPPED_MM, SNAPPED_PERIODS = 15.0, 0.4
-"""How far a pick may lie from the apex of the stack to be of the same echo."""
+SNAPPED_MM, SNAPPED_PERIODS = 5.0, 0.08
+"""How far a click's pick may lie from the apex of the stack. Where it lies farther, crossing hyperbolas drew
+it away: over close bars the stack is right within 4 mm, a click's pick off by 10 to 50 mm (full-wave runs,
+own computation)."""
+CREST_PERIODS = 0.15
+"""How far in time it may lie for the stack's pick to have a crest that can be followed."""
+STACKED_U_MM = 2.0
+"""Standard uncertainty of the stack's apex along the line, beside the trace spacing's (the same runs)."""
 
 
 def propose_bars(
@@ -42,7 +50,9 @@ def propose_bars(
         last = min(scan.traces, first + size)
         near = kept(stage, max(0, first - beside), min(scan.traces, last + beside))
         low, high = along_mm(scan.positions_mm, first), along_mm(scan.positions_mm, last)
-        own = [one for one in found_in(known, near) if low <= one.along_mm < high]
+        own = [
+            one for one in found_in(known, near) if low <= one.along_mm < high and not hopeless(one)
+        ]
         pairs += [(one, _pick(near, one)) for one in own]
         report(last / scan.traces)
     verdicts = judge([one for one, _ in pairs], stage.period_ns)
@@ -50,28 +60,40 @@ def propose_bars(
 
 
 def _pick(stage: PickStage, one: Found) -> Pick:
-    """What a click on the stack's apex gives; the place itself where that is another echo's."""
+    """What a click on the stack's apex gives; the apex itself where crossing hyperbolas draw that away."""
     positions = stage.scan.positions_mm
     way = 1.0 if positions[-1] >= positions[0] else -1.0
-    position_mm = float(positions[0]) + way * one.along_mm
-    pick = snap_bar(stage, position_mm, one.time_ns)
-    if (
-        pick is None
-        or abs(pick.position_mm - position_mm) > SNAPPED_MM
-        or abs(pick.time_ns - one.time_ns) > SNAPPED_PERIODS * stage.period_ns
-    ):
-        return place_by_hand(stage, position_mm, one.time_ns)
-    return with_crest(stage, pick)
+    apex_mm = float(positions[0]) + way * one.along_mm
+    click = snap_bar(stage, apex_mm, one.time_ns)
+    if click is not None and _near(click, apex_mm, one.time_ns, SNAPPED_PERIODS * stage.period_ns):
+        return with_crest(stage, click)
+    stacked = replace(
+        place_by_hand(stage, apex_mm, one.time_ns),
+        position_u_mm=math.hypot(STACKED_U_MM, stage.scan.trace_spacing_mm / 4),
+    )
+    at_click = (
+        click is not None and abs(click.time_ns - one.time_ns) < CREST_PERIODS * stage.period_ns
+    )
+    return with_crest(stage, stacked) if at_click else stacked
+
+
+def _near(click: Pick, apex_mm: float, time_ns: float, within_ns: float) -> bool:
+    return (
+        abs(click.position_mm - apex_mm) < SNAPPED_MM and abs(click.time_ns - time_ns) < within_ns
+    )
 
 
 def _proposals(picks: Sequence[Pick], verdicts: Sequence[Verdict]) -> tuple[BarProposal, ...]:
     """Proposals of what is likely enough, the likeliest where two mean the same echo."""
-    proposals: list[BarProposal] = []
+    kept: dict[int, list[BarProposal]] = {}
     for pick, verdict in sorted(zip(picks, verdicts, strict=True), key=lambda p: -p[1].score):
         if verdict.score < LEAST_SHOWN:
             break
-        if not any(_same(pick, other.pick) for other in proposals):
-            proposals.append(BarProposal(pick, verdict.score, verdict.reason))
+        cell = int(pick.position_mm // SAME_MM)
+        near = [bar for beside in (-1, 0, 1) for bar in kept.get(cell + beside, ())]
+        if not any(_same(pick, other.pick) for other in near):
+            kept.setdefault(cell, []).append(BarProposal(pick, verdict.score, verdict.reason))
+    proposals = [bar for cell in kept.values() for bar in cell]
     return tuple(sorted(proposals, key=lambda bar: (bar.pick.position_mm, bar.pick.time_ns)))
 
 

@@ -17,6 +17,7 @@ from depthwright.finding.stacking import (
     Stack,
     stacks,
 )
+from depthwright.processing.envelope import peak_shift
 
 Floats = NDArray[np.float64]
 
@@ -43,7 +44,8 @@ class Candidate:
 class Sounding:
     """A candidate without the others: where it is sharpest, and by trial its strength and coherence.
 
-    ``flat`` is strength times coherence of a flat echo at its place; ``phase`` is that of its wave at the maximum of the envelope, radians.
+    ``flat`` is strength times coherence of a flat echo at its place; ``phase`` is that of its wave at the
+    maximum of the envelope, radians.
     """
 
     row: float
@@ -108,10 +110,11 @@ def _dominant(
     fit = np.where((coherence >= LEAST_COHERENCE) & (top >= least[:, None]), top, 0.0)
     reach = 2 * round(DOMINATES_MM / grid.column_mm) + 1
     by_column = scipy.ndimage.maximum_filter1d(fit.max(axis=0), reach)
-    peaks = (fit > 0) & (fit >= by_column) & (fit == scipy.ndimage.maximum_filter(top, 5))
+    peaks = (fit > 0) & (fit >= by_column) & (fit == scipy.ndimage.maximum_filter(top, (3, 5)))
+    number = np.arange(len(apex_rows))
     return [
         Candidate(
-            float(apex_rows[row]) + vertex(top[:, column], row),
+            float(np.interp(row + vertex(top[:, column], row), number, apex_rows)),
             column + vertex(top[row], column),
             trials[int(best[row, column])],
         )
@@ -123,9 +126,7 @@ def vertex(values: NDArray[np.floating], at: int) -> float:
     """Where the maximum lies between neighbours, from -0.5 to 0.5 beside it."""
     if not 0 < at < len(values) - 1:
         return 0.0
-    before, top, after = (float(value) for value in values[at - 1 : at + 2])
-    bend = before - 2 * top + after
-    return float(np.clip(0.5 * (before - after) / bend, -0.5, 0.5)) if bend < 0 else 0.0
+    return peak_shift(*values[at - 1 : at + 2].tolist())
 
 
 def sound(left: Waves, grid: Grid, moveout: Moveout, candidate: Candidate, own: Peel) -> Sounding:

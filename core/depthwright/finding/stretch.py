@@ -25,7 +25,7 @@ TRIALS: Floats = np.geomspace(4.5, 14.0, 6)
 AROUND: Floats = np.array([0.56, 0.75, 1.0, 1.33, 1.78])
 """What a candidate is tried with, against the line's permittivity."""
 FAVOUR: Floats = np.exp(-0.5 * (np.log(AROUND) / 0.6) ** 2)
-"""What a trial's worth is multiplied by: where traces or neighbours leave the bend open, the line's counts."""
+"""By what a trial's worth is multiplied: where the traces leave the bend open, the line's counts."""
 SAMPLED_STRETCHES = 3
 CLEAR = 0.6
 """Coherence of the hyperbolas that a line's permittivity and usual strength are taken from."""
@@ -37,6 +37,8 @@ LEAST_STRENGTH = 0.012
 """Against the direct wave's: what is weaker is not looked at."""
 LEAST_OF_USUAL = 10 ** (-14 / 20)
 """Strength times two-way time against the line's stronger bars: the same."""
+EVERY_ROW = 2
+"""Every so manyth row is tried as an apex's; its place is refined afterwards."""
 FLAT_ABOVE_PERIODS, FLAT_BESIDE_MM = 0.75, 200.0
 """How far above and beside a candidate a flat echo is looked for."""
 
@@ -66,7 +68,7 @@ def known_of(job: Job, line: Line, stage: PickStage, size: int) -> Known:
     rows = -(-scan.samples // grid.thinned)
     moveout = moveouts(job, line, grid, rows, TAIL_MM)
     trials = moveout.of(TRIALS)
-    apex_rows = _apex_rows(line, grid, rows)[::2]
+    apex_rows = _apex_rows(line, grid, rows)
     operators = [operator(trials, trial, grid, apex_rows) for trial in range(len(TRIALS))]
     two_way = _two_way(job, line, grid, apex_rows)
     every = max(1, round(APART_MM / grid.column_mm))
@@ -100,7 +102,7 @@ def known_of(job: Job, line: Line, stage: PickStage, size: int) -> Known:
 
 def _apex_rows(line: Line, grid: Grid, rows: int) -> NDArray[np.intp]:
     first = int((line.direct.time_ns + FIRST_LAG * grid.period_ns) / grid.row_ns)
-    return np.arange(min(first, rows - 2), rows)
+    return np.arange(min(first, rows - 2 * EVERY_ROW), rows, EVERY_ROW)
 
 
 def _two_way(job: Job, line: Line, grid: Grid, rows: NDArray[np.intp]) -> Floats:

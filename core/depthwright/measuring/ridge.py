@@ -4,7 +4,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from depthwright.measuring.stage import PickStage
-from depthwright.processing.envelope import refine_peak
+from depthwright.processing.envelope import peak_shift
 
 Floats = NDArray[np.float64]
 Node = tuple[float, float]
@@ -104,7 +104,9 @@ def nodes_of(position_mm: Floats, time_ns: Floats, apex_mm: float) -> tuple[Node
 
 def _refined(envelopes: Floats, trace: int, sample: int) -> float:
     """Place of a maximum below a sample."""
-    return float(refine_peak(envelopes[trace : trace + 1], np.array([sample]))[0])
+    if not 0 < sample < envelopes.shape[1] - 1:
+        return float(sample)
+    return sample + peak_shift(*envelopes[trace, sample - 1 : sample + 2].tolist())
 
 
 def _near(envelope: Floats, guess: float, slack: float) -> int | None:
