@@ -54,7 +54,7 @@ _OPTIONS: tuple[tuple[str, Kind, str], ...] = (
      "what the direct wave comes later than by separation over c and the near-field shift that the "
      f"program computes; without +- known to {1000 * GIVEN_TIME_OFFSET_U_NS:g} ps"),
     ("--centre-frequency", FREQUENCY,
-     f"nominal, of the antenna; within {100 * SAME_FREQUENCY:.0f} % of it the pulse's spectrum counts"),
+     f"nominal, of the antenna; within {100 * SAME_FREQUENCY:.0f} %% of it the pulse's spectrum counts"),
     ("--bar-diameter", DIAMETER, "of all bars; without it 12 mm"),
     ("--permittivity", PERMITTIVITY,
      f"relative permittivity, evidence that is kept beside all other; without +- known to "

@@ -157,6 +157,14 @@ def test_a_wrong_command_says_how_it_is_used(capsys, arguments):
     assert "usage: depthwright" in capsys.readouterr().err
 
 
+@pytest.mark.parametrize("name", ["open", "demo", "inspect", "export", "mark"])
+def test_every_command_explains_itself(capsys, name):
+    with pytest.raises(SystemExit) as ended:
+        command.main([name, "--help"])
+    assert ended.value.code == 0
+    assert f"usage: depthwright {name}" in capsys.readouterr().out
+
+
 def test_a_file_to_open_that_is_not_there_is_told_before_the_window(capsys, tmp_path):
     assert command.main(["open", str(tmp_path / "none.sgy")]) == 2
     assert "none.sgy is not there" in capsys.readouterr().err
