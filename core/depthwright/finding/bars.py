@@ -85,12 +85,15 @@ def _near(click: Pick, apex_mm: float, time_ns: float, within_ns: float) -> bool
 
 def _proposals(picks: Sequence[Pick], verdicts: Sequence[Verdict]) -> tuple[BarProposal, ...]:
     """Proposals of what is likely enough, the likeliest where two mean the same echo."""
-    proposals: list[BarProposal] = []
+    kept: dict[int, list[BarProposal]] = {}
     for pick, verdict in sorted(zip(picks, verdicts, strict=True), key=lambda p: -p[1].score):
         if verdict.score < LEAST_SHOWN:
             break
-        if not any(_same(pick, other.pick) for other in proposals):
-            proposals.append(BarProposal(pick, verdict.score, verdict.reason))
+        cell = int(pick.position_mm // SAME_MM)
+        near = [bar for beside in (-1, 0, 1) for bar in kept.get(cell + beside, ())]
+        if not any(_same(pick, other.pick) for other in near):
+            kept.setdefault(cell, []).append(BarProposal(pick, verdict.score, verdict.reason))
+    proposals = [bar for cell in kept.values() for bar in cell]
     return tuple(sorted(proposals, key=lambda bar: (bar.pick.position_mm, bar.pick.time_ns)))
 
 

@@ -89,7 +89,16 @@ def judge(found: Sequence[Found], period_ns: float) -> list[Verdict]:
     """A verdict on each candidate of a line, given all of them."""
     bars = [one for one in found if one.coherence > CLEAR and abs(one.log_ratio) < ALIKE]
     usual = Usual(_usual_phase(bars), _usual_bend(bars), _usual_level(bars))
-    return [_verdict(one, found, usual, period_ns) for one in found]
+    order = np.argsort([one.along_mm for one in found], kind="stable")
+    along = np.array([found[index].along_mm for index in order])
+    verdicts = []
+    for one in found:
+        low, high = np.searchsorted(
+            along, (one.along_mm - SAME_ECHO_MM, one.along_mm + SAME_ECHO_MM)
+        )
+        near = [found[index] for index in order[low:high]]
+        verdicts.append(_verdict(one, near, usual, period_ns))
+    return verdicts
 
 
 def hopeless(one: Found) -> bool:
@@ -111,11 +120,11 @@ def _usual_phase(bars: Sequence[Found]) -> float | None:
     """The phase that most of the strength has; None where there is not enough of it."""
     if len(bars) < 2:
         return None
-    phase = np.array([one.phase for one in bars])
-    weight = np.array([one.strength * one.coherence for one in bars])
-    near = np.cos(phase - phase[:, None]) > 0.5
-    best = int((near * weight).sum(axis=1).argmax())
-    return float(np.angle((near[best] * weight * np.exp(1j * phase)).sum()))
+    wave = np.array([one.strength * one.coherence * np.exp(1j * one.phase) for one in bars])
+    tried = np.exp(1j * np.linspace(-np.pi, np.pi, 48, endpoint=False))
+    near = (tried[:, None].conj() * wave).real > 0.5 * np.abs(wave)
+    best = int((near * np.abs(wave)).sum(axis=1).argmax())
+    return float(np.angle((near[best] * wave).sum()))
 
 
 def _usual_level(bars: Sequence[Found]) -> float:
@@ -125,7 +134,7 @@ def _usual_level(bars: Sequence[Found]) -> float:
     )
 
 
-def _verdict(one: Found, found: Sequence[Found], usual: Usual, period_ns: float) -> Verdict:
+def _verdict(one: Found, near: Sequence[Found], usual: Usual, period_ns: float) -> Verdict:
     bend = one.log_ratio - usual.bend
     grades: list[tuple[float, str]] = [
         (
@@ -160,11 +169,9 @@ def _verdict(one: Found, found: Sequence[Found], usual: Usual, period_ns: float)
             grades.append(
                 (_ramp(one.strength / one.flat_strength, *BELOW_FACE), "below the back face")
             )
-    for other in found:
+    for other in near:
         if (
-            other is not one
-            and other.strength > 3 * one.strength
-            and abs(other.along_mm - one.along_mm) < SAME_ECHO_MM
+            other.strength > 3 * one.strength
             and abs(other.time_ns - one.time_ns) < SAME_ECHO_PERIODS * period_ns
         ):
             grades.append((0.0, "the ringing of the bar above"))

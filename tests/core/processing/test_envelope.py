@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 from numpy.testing import assert_allclose
 
-from depthwright.processing.envelope import envelope, refine_peak
+from depthwright.processing.envelope import envelope, peak_shift, refine_peak
 
 
 def pulse(centre_ns: float, samples: int = 256, dt_ns: float = 0.02) -> np.ndarray:
@@ -80,3 +80,10 @@ def test_the_peak_of_a_gaussian_is_placed_to_1_ps(centre_ns):
 
 def test_a_peak_on_the_edge_stays_there():
     assert refine_peak(np.array([[3.0, 2.0, 1.0]]), np.array([0]))[0] == 0
+
+
+def test_one_peak_is_read_as_many_are():
+    values = np.random.default_rng(8).uniform(0.0, 1.0, (40, 3))
+    many = refine_peak(values, np.ones(40, dtype=np.intp)) - 1
+    one = [peak_shift(*row.tolist()) for row in values]
+    assert_allclose(one, many, rtol=0, atol=1e-12)

@@ -16,12 +16,12 @@ def tied(job):
 
 def test_what_a_tie_moved_is_said_in_one_line(known_job):
     said = words.what_moved(evaluate(known_job()), evaluate(tied(known_job())), "mm")
-    assert said == "Permittivity 7.0 to 8.0; 3 bars; back face 171 to 160 ± 13\u202fmm."
+    assert said == "Permittivity 7.0 to 8.0; 3 bars; back face 171 to 160 ± 14\u202fmm."
 
 
 def test_it_is_said_in_the_unit_of_the_job(known_job):
     said = words.what_moved(evaluate(known_job()), evaluate(tied(known_job())), "in")
-    assert said == "Permittivity 7.0 to 8.0; 3 bars; back face 6.7 to 6.3 ± 0.5\u202fin."
+    assert said == "Permittivity 7.0 to 8.0; 3 bars; back face 6.7 to 6.3 ± 0.6\u202fin."
 
 
 def test_nothing_moved_is_said_by_nothing(known_job):
@@ -88,7 +88,7 @@ def test_the_footing_tells_a_site_engineer_how_good_depths_are_and_what_would_he
     said = words.footing(evaluate(tied(known_job())))
     assert said == (
         "Depths rest on cover meter 50.0 ± 1.0\u202fmm on bar 1. Near 30\u202fmm they are good to "
-        "3\u202fmm, at the back face (160\u202fmm) to 13\u202fmm; a hole or core to the back face would "
+        "3\u202fmm, at the back face (160\u202fmm) to 14\u202fmm; a hole or core to the back face would "
         "bring that to 5\u202fmm."
     )
     no_bars = evaluate(
