@@ -8,6 +8,7 @@ import pytest
 from PySide6.QtCore import QObject
 
 from depthwright import edits
+from depthwright.exports.write import export_job
 from depthwright.files.jobfile import load_job, save_job
 from depthwright.finding.proposal import Proposals
 from depthwright.measuring.stage import PickStage
@@ -320,6 +321,21 @@ def test_the_thickness_is_told_anew_for_a_stage_that_was_read_anew(asked):
     asked.ask()
     asked.proposing.step(-1)
     assert asked.proposing.current_words == before
+
+
+def test_nothing_that_is_handed_on_holds_a_proposal(asked, tmp_path):
+    document, written = asked.document, []
+    asked.proposing.accept(asked.proposing.shown[:1])
+    for name in ("with", "without"):
+        assert bool(asked.proposing.count) == (name == "with")
+        when = datetime(2026, 3, 14)
+        export_job(document.job, document.stages, document.made, tmp_path / name, when, ())
+        save_job(tmp_path / f"{name}.dwjob", document.job, document.made, when)
+        files = [path.read_bytes() for path in sorted((tmp_path / name).iterdir())]
+        written.append((files, (tmp_path / f"{name}.dwjob").read_bytes()))
+        asked.proposing.put_away()
+    assert written[0] == written[1]
+    assert not any(b"echo 2" in text for text in (*written[0][0], written[0][1]))
 
 
 def test_put_away_is_no_decision(asked):
