@@ -153,7 +153,7 @@ def _job_kept(path: Path, tasks: Sequence[Task], done: Sequence[Done]) -> bool:
     """Keep the job; whether that was possible. The reports are there in any case."""
     try:
         _keep_job(path, tasks, done)
-    except DepthwrightError as problem:
+    except (DepthwrightError, OSError) as problem:  # a scan may have gone meanwhile
         sys.stderr.write(f"depthwright: The job was not kept. {problem}\n")
         return False
     return True

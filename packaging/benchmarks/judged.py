@@ -15,6 +15,7 @@ from depthwright.files.readers import open_file
 from depthwright.job import FaceMark, Tie
 from depthwright.marking.chain import Marked, mark_line
 from depthwright.marking.request import Quantity, Request, TieAt
+from depthwright.measuring.patch import column_traces
 from depthwright.scan import scan_from_array
 from depthwright.wave import travel_time
 
@@ -22,9 +23,10 @@ CARD = Path(__file__).resolve().parents[2] / "sample_data" / "antenna_card.json"
 MATCH_MM = 20.0
 AT_THE_END_MM = 12.0
 """A bar nearer than this to an end of the line shows one flank alone: it counts neither way."""
-FACE_MATCH = 0.3
+COVER_MATCH = 0.3
 """A bar found at a depth that is off by a larger share than this is another thing."""
 AWAY_MM = 195.0
+"""Points of the back face are judged from 200 mm, less a column, beside a tie on it."""
 TIES = ("no tie", "one tie", "two ties")
 SURROUNDINGS_NS = 0.8
 STANDS_OUT_DB = 6.0
@@ -187,7 +189,7 @@ def _against(truth, ties, marked: Marked):
             row
             for row in left
             if abs(row.position.value_mm - position) <= MATCH_MM
-            and abs(row.cover.value_mm - cover) <= max(15.0, FACE_MATCH * cover)
+            and abs(row.cover.value_mm - cover) <= max(15.0, COVER_MATCH * cover)
         ]
         if not near:
             continue
@@ -210,7 +212,7 @@ def _against(truth, ties, marked: Marked):
 
 
 def _face_errors(truth, ties, rows):
-    """Relative errors of the back face, points nearer than 200 mm to a tie on it left out."""
+    """Relative errors of the back face, points near a tie on it left out."""
     found = []
     for face in rows.faces:
         true = truth.thickness(face.position_mm)
@@ -223,7 +225,7 @@ def _face_errors(truth, ties, rows):
 
 
 def _visible(truth, marked: Marked):
-    """Traces whose envelope at the true back face stands out of its surroundings by 6 dB, and those found.
+    """Columns whose envelope at the true back face stands out of its surroundings by 6 dB, and those found.
 
     The surroundings are the median of the envelope up to 0.8 ns before and after; where the echo is due, by
     the true permittivity and the line's adopted zero.
@@ -245,7 +247,8 @@ def _visible(truth, marked: Marked):
         for position in marked.tracks[face.id].position_mm
     }
     visible = found = 0
-    for trace, sample in enumerate(due.tolist()):
+    for trace in column_traces(stage).tolist():
+        sample = int(due[trace])
         low, high = max(0, sample - around), min(scan.samples, sample + around)
         echo = envelopes[trace, max(0, sample - near) : sample + near + 1]
         if not len(echo) or sample >= scan.samples:

@@ -176,6 +176,23 @@ def test_good_lines_go_into_one_job_that_is_the_same_each_time(scans, capsys):
     assert one.replace('"name": "one"', '"name": "two"', 1) == two
 
 
+def test_a_scan_that_goes_while_others_are_marked_costs_the_job_and_not_the_reports(
+    scans, capsys, monkeypatch
+):
+    write = mark_work.write_report
+
+    def gone_then(path, report):
+        write(path, report)
+        os.remove("a/L1.sgy")
+
+    monkeypatch.setattr(mark_work, "write_report", gone_then)
+    assert mark("a/L1.sgy", "--out", "out", "--job", "deck.dwjob") == 2
+    problems = capsys.readouterr().err
+    assert "The job was not kept. " in problems
+    assert "No line is marked" not in problems
+    assert Path("out/a/L1.json").is_file()
+
+
 def test_without_a_good_line_there_is_no_job(scans, capsys):
     assert mark("none.sgy", "--out", "out", "--job", "deck.dwjob") == 2
     assert "The job was not kept. No line is marked." in capsys.readouterr().err

@@ -25,9 +25,9 @@ from .made_up_proposals import BARS, FACE, made_up
 
 @pytest.fixture(scope="module")
 def opened(tmp_path_factory):
-    """The demo job and its pick stages."""
+    """The demo job, and the pick stage of the line that is looked at."""
     job = load_job(copy_demo(tmp_path_factory.mktemp("demo") / "demo")).job
-    return job, evaluate_with_scans(job).stages
+    return job, {"line-1": evaluate_with_scans(job).stages["line-1"]}
 
 
 class User:
@@ -325,6 +325,7 @@ def test_the_thickness_is_told_anew_for_a_stage_that_was_read_anew(asked):
 
 def test_nothing_that_is_handed_on_holds_a_proposal(asked, tmp_path):
     document, written = asked.document, []
+    document.edit("Remove", lambda job: edits.remove_line(job, "line-2"))
     asked.proposing.accept(asked.proposing.shown[:1])
     for name in ("with", "without"):
         assert bool(asked.proposing.count) == (name == "with")
