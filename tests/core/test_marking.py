@@ -136,8 +136,11 @@ def test_of_two_echoes_at_one_place_a_tie_means_the_one_of_its_depth(scan, propo
     assert tied_ns == [pytest.approx(1.4, abs=0.2)]
 
 
-def test_of_two_unsure_echoes_at_one_place_a_tie_means_the_one_of_its_depth(scan, proposing):
-    proposing((90, 1.4, 0.9), (260, 1.45, 0.2), (262, 3.8, 0.3))
+@pytest.mark.parametrize("deep_score", [0.3, 0.9])
+def test_an_unsure_echo_of_the_ties_depth_comes_before_another_that_is_not(
+    scan, proposing, deep_score
+):
+    proposing((90, 1.4, 0.9), (260, 1.45, 0.2), (262, 3.8, deep_score))
     marked = mark_line(scan, Request(ties=(TieAt("bar", 265.0, reading(35.0)),)))
     (tied,) = (bar for bar in bars_of(marked) if bar.tie is not None)
     assert tied.time_ns == pytest.approx(1.4, abs=0.2)

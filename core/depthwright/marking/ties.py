@@ -1,7 +1,7 @@
 """Known depths put on what lies at a place along a line: a bar, or the back face."""
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -59,28 +59,26 @@ def tie_bar(
     DepthwrightError
         When no bar lies there, or one that has a known depth already.
     """
-    bar = _bar_meant(job, line_id, stage, at)
+    meant = _bar_meant(job, line_id, stage, at, unsure)
     score: dict[str, float] = {}
-    if bar is None:
-        best = _unsure_meant(job, line_id, stage, at, unsure)
-        if best is not None:
-            job, (mark_id,) = accept_bars(job, line_id, [best])
-            score = {mark_id: best.score}
-        elif not looked and (pick := _apex(job, line_id, stage, at)) is not None:
-            job, mark_id = edits.add_bar(job, line_id, with_crest(stage, pick))
-        else:
-            what = "proposed" if looked else "found"
+    if isinstance(meant, BarProposal):
+        job, (mark_id,) = accept_bars(job, line_id, [meant])
+        score = {mark_id: meant.score}
+    elif meant is not None:
+        mark_id = meant.id
+        if meant.tie is not None:
             raise DepthwrightError(
-                f"No bar was {what} within {WITHIN_MM:g} mm of {at.position_mm:g} mm, where the tie "
-                f"{at.words} puts one.",
-                _where_to_look(stage, at),
+                f"Two ties mean the bar at {meant.position_mm:.0f} mm.", "Leave one of them out."
             )
+    elif not looked and (pick := _apex(job, line_id, stage, at)) is not None:
+        job, mark_id = edits.add_bar(job, line_id, with_crest(stage, pick))
     else:
-        mark_id = bar.id
-        if bar.tie is not None:
-            raise DepthwrightError(
-                f"Two ties mean the bar at {bar.position_mm:.0f} mm.", "Leave one of them out."
-            )
+        what = "proposed" if looked else "found"
+        raise DepthwrightError(
+            f"No bar was {what} within {WITHIN_MM:g} mm of {at.position_mm:g} mm, where the tie "
+            f"{at.words} puts one.",
+            _where_to_look(stage, at),
+        )
     return edits.tie_mark(job, line_id, mark_id, at.tie), score
 
 
@@ -119,35 +117,29 @@ def tie_face(job: Job, line_id: str, stage: PickStage, at: TieAt) -> Job:
     return edits.change_anchor(job, line_id, face_id, index, tie=at.tie)
 
 
-def _bar_meant(job: Job, line_id: str, stage: PickStage, at: TieAt) -> BarMark | None:
-    """The nearest bar; of several, first those whose echo comes when one from that depth may come."""
-    bars = [
+def _bar_meant(
+    job: Job, line_id: str, stage: PickStage, at: TieAt, unsure: Sequence[BarProposal]
+) -> BarMark | BarProposal | None:
+    """The nearest bar that is marked, else the likeliest of the unsure ones.
+
+    Of several, first those whose echo comes when one from that depth may come.
+    """
+    marked = [
         mark
         for mark in job.line(line_id).marks
         if isinstance(mark, BarMark) and abs(mark.position_mm - at.position_mm) <= WITHIN_MM
     ]
-    if len(bars) > 1:
-        is_due = _due_test(job, line_id, stage, at)
-        bars = [bar for bar in bars if is_due(bar.time_ns)] or bars
-    return min(bars, key=lambda bar: abs(bar.position_mm - at.position_mm), default=None)
-
-
-def _unsure_meant(
-    job: Job, line_id: str, stage: PickStage, at: TieAt, unsure: Sequence[BarProposal]
-) -> BarProposal | None:
-    """The likeliest near the place; of several, first those that are due."""
-    near = [bar for bar in unsure if abs(bar.pick.position_mm - at.position_mm) <= WITHIN_MM]
-    if len(near) > 1:
-        is_due = _due_test(job, line_id, stage, at)
-        near = [bar for bar in near if is_due(bar.pick.time_ns)] or near
-    return max(near, key=lambda bar: bar.score, default=None)
-
-
-def _due_test(job: Job, line_id: str, stage: PickStage, at: TieAt) -> Callable[[float], bool]:
-    """Tells of a file time, ns, whether the echo of a bar of the known depth may come then."""
-    first_ns, last_ns = _due_ns(job, line_id, at, wide=True)
-    slack_ns = stage.period_ns / 2
-    return lambda time_ns: first_ns - slack_ns <= time_ns <= last_ns + slack_ns
+    likely = [bar for bar in unsure if abs(bar.pick.position_mm - at.position_mm) <= WITHIN_MM]
+    if len(marked) + len(likely) > 1:
+        first_ns, last_ns = _due_ns(job, line_id, at, wide=True)
+        first_ns, last_ns = first_ns - stage.period_ns / 2, last_ns + stage.period_ns / 2
+        due = [mark for mark in marked if first_ns <= mark.time_ns <= last_ns]
+        likely_due = [bar for bar in likely if first_ns <= bar.pick.time_ns <= last_ns]
+        if due or likely_due:
+            marked, likely = due, likely_due
+    if marked:
+        return min(marked, key=lambda bar: abs(bar.position_mm - at.position_mm))
+    return max(likely, key=lambda bar: bar.score, default=None)
 
 
 def _where_to_look(stage: PickStage, at: TieAt) -> str:
