@@ -41,6 +41,8 @@ from depthwright_app.proposal_picture import (
 )
 
 TOPIC = "propose"
+MOST_TRIED = 10_000
+"""Traces up to which a back face is followed for its thickness before it is accepted: about a second."""
 
 
 @dataclass(frozen=True)
@@ -171,10 +173,15 @@ class Proposing(QObject):
         return told, depth, document.results.provisional
 
     def _would_be(self, proposal: Proposal) -> Measured | None:
-        """A bar's cover by the present depth model; of a back face what accepting it would give."""
+        """A bar's cover by the present depth model; of a back face what accepting it would give.
+
+        None where a long line would keep the window waiting for it.
+        """
         document, model, line_id = self.document, self.document.model, self.document.line_id
         if isinstance(proposal, BarProposal):
             return model.read_at(proposal.pick.time_ns) if model else None
+        if document.stage is None or document.stage.scan.traces > MOST_TRIED:
+            return None
         asked = (document.job, document.stage, proposal)
         # By identity: stages hold arrays, which are not equal or unequal as a whole.
         if [*map(id, self._depth[0])] != [*map(id, asked)]:

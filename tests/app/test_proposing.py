@@ -311,6 +311,15 @@ def test_the_words_on_the_current_one_name_its_reason_its_score_and_its_depth(as
     assert depth.startswith(f"thickness {median.value_mm:.0f}")
 
 
+def test_no_long_line_is_followed_just_to_tell_the_thickness(asked, monkeypatch):
+    monkeypatch.setattr(proposing, "MOST_TRIED", asked.document.stage.scan.traces - 1)
+    asked.proposing.step(-1)
+    assert asked.current == FACE
+    assert asked.proposing.current_words[1] == ""
+    monkeypatch.setattr(proposing, "MOST_TRIED", asked.document.stage.scan.traces)
+    assert asked.proposing.current_words[1].startswith("thickness ")
+
+
 def test_the_thickness_is_told_anew_for_a_stage_that_was_read_anew(asked):
     asked.proposing.step(-1)
     before = asked.proposing.current_words
