@@ -246,8 +246,9 @@ def test_other_marks_leave_them_another_antenna_or_pick_stage_takes_them_away(as
     assert asked.proposing.count == 0
 
 
-@pytest.mark.parametrize("meanwhile", ["another line", "another antenna", "another job"])
-def test_an_answer_for_what_is_not_there_any_more_is_dropped(user, opened, monkeypatch, meanwhile):
+@pytest.fixture
+def waiting(user, monkeypatch):
+    """A user whose search goes on until the event that is given beside is set."""
     go = threading.Event()
 
     def slow(job, line, stage, report):
@@ -255,18 +256,42 @@ def test_an_answer_for_what_is_not_there_any_more_is_dropped(user, opened, monke
         return made_up(stage)
 
     monkeypatch.setattr(proposing, "propose", slow)
+    return user, go
+
+
+@pytest.mark.parametrize(
+    "meanwhile", ["another line", "another antenna", "another job", "line removed"]
+)
+def test_an_answer_for_what_is_not_there_any_more_is_dropped(waiting, opened, meanwhile):
+    user, go = waiting
     user.proposing.ask()
     if meanwhile == "another line":
         user.document.show_line("line-2")
     elif meanwhile == "another antenna":
         user.change_antenna(separation_mm=55.0)
-    else:
+    elif meanwhile == "another job":
         user.open(opened[0], {})
+    else:
+        user.document.edit("Remove", lambda job: edits.remove_line(job, "line-1"))
     go.set()
     user.settle()
+    if meanwhile == "line removed":
+        user.document.undo()
     user.document.show_line("line-1")
     assert user.proposing.count == 0
     assert "proposed" not in user.said[-1]
+
+
+def test_marks_that_come_and_go_meanwhile_leave_a_search_to_its_end(waiting):
+    user, go = waiting
+    user.document.add_bar(user.document.snap("bar", 260.0, 1.48))
+    user.proposing.ask()
+    user.document.undo()
+    user.document.add_bar(user.document.snap("bar", 90.0, 1.42))
+    go.set()
+    user.settle()
+    assert user.shown == SHOWN[1:]
+    assert len(user.marks()) == 1
 
 
 def test_what_lies_outside_the_part_of_the_line_that_is_shown_is_not_proposed(asked):
