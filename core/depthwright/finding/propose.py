@@ -9,7 +9,7 @@ from depthwright.finding.bars import propose_bars
 from depthwright.finding.face import propose_face
 from depthwright.finding.proposal import SHOWN_SCORE, BarProposal, FaceProposal, Proposals
 from depthwright.job import Job, Line
-from depthwright.measuring.stage import PickStage
+from depthwright.measuring.stage import PickStage, at_hand
 from depthwright.scan import Report, no_report
 
 ABOVE_FACE_PERIODS = 0.5
@@ -30,6 +30,7 @@ def propose(job: Job, line: Line, stage: PickStage, report: Report = no_report) 
     report
         Told the share that is done, 0 to 1; it may raise to cancel.
     """
+    stage = at_hand(stage)
     bars = propose_bars(job, line, stage, lambda done: report(0.6 * done))
     above = [bar for bar in bars if bar.score >= SHOWN_SCORE]
     face, messages = propose_face(job, line, stage, above, lambda done: report(0.6 + 0.4 * done))

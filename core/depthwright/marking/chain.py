@@ -14,7 +14,7 @@ from depthwright.job import Antenna, BarMark, Job, Line
 from depthwright.marking.request import Request
 from depthwright.marking.ties import tie_bar, tie_face
 from depthwright.measuring.backface import FaceTrack
-from depthwright.measuring.stage import PickStage
+from depthwright.measuring.stage import PickStage, at_hand
 from depthwright.results import words
 from depthwright.results.evaluate import evaluate
 from depthwright.results.tracking import track_faces
@@ -74,7 +74,7 @@ def mark_line(scan: Scan, request: Request) -> Marked:
     antenna, heard = _as_heard(antenna, request, survey)
     job, line_id = take_in(Job(), scan, survey=survey, card=antenna, given=request.given)
     job = _as_requested(job, line_id, request)
-    _, stage = survey.find(antenna.centre_frequency_ghz)
+    stage = at_hand(survey.find(antenna.centre_frequency_ghz)[1])
     proposals = propose(job, job.line(line_id), stage) if request.propose else Proposals()
     shown = [bar for bar in proposals.bars if bar.score >= SHOWN_SCORE]
     job, ids = accept_bars(job, line_id, shown)

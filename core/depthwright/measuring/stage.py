@@ -17,6 +17,9 @@ from depthwright.scan import Block, Scan
 
 PICK_STAGE = "band-limited, aligned to the direct wave, direct wave removed"
 
+KEPT_SAMPLES = 2**22
+"""Samples of a line that is held as a whole while many picks are made on it: 34 MB with its envelopes."""
+
 
 @dataclass(frozen=True)
 class PickStage:
@@ -81,11 +84,27 @@ class KeptStage(PickStage):
         """That of the whole line."""
         return self.line.noise
 
+    def block(self, first: int, last: int) -> Block:
+        """Traces on the pick stage, shape (traces, samples)."""
+        if self._has(first, last):
+            return self.traces[first - self.first : last - self.first].copy()
+        return self.line.block(first, last)
+
     def envelope(self, first: int, last: int) -> Block:
         """Envelopes of some traces, shape (traces, samples)."""
-        if self.first <= first and last <= self.first + len(self.envelopes):
+        if self._has(first, last):
             return self.envelopes[first - self.first : last - self.first]
         return self.line.envelope(first, last)
+
+    def _has(self, first: int, last: int) -> bool:
+        return self.first <= first and last <= self.first + len(self.traces)
+
+
+def at_hand(stage: PickStage) -> PickStage:
+    """The pick stage with all of its line at hand where that is short; else as it is."""
+    scan = stage.scan
+    short = scan.traces * scan.samples <= KEPT_SAMPLES
+    return kept(stage, 0, scan.traces) if short and not isinstance(stage, KeptStage) else stage
 
 
 def kept(stage: PickStage, first: int, last: int) -> KeptStage:
