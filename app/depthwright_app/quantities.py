@@ -18,6 +18,7 @@ PLAIN: Mapping[str, float] = {"": 1.0}
 _NUMBER = r"[-+−]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][-+]?\d+)?"
 _PART = re.compile(rf"\s*(?P<number>{_NUMBER})\s*(?P<unit>[^\W\d_]*|[\"″])\s*")
 _PLUS_MINUS = re.compile(r"\+\s*/?\s*[-−]|±")
+_THOUSANDS = re.compile(r"(?<![\d.,])[1-9]\d{0,2}(?:,\d{3})+(?!\d)")
 _LONGEST_SHOWN = 40
 LEAST_SPREAD = 1e-6
 """Smallest uncertainty, in the program's own unit: below it nothing is known of anything in concrete."""
@@ -84,6 +85,10 @@ def parse_quantity(text: str, kind: Kind) -> Typed:
     parts = _PLUS_MINUS.split(bare)
     if len(parts) > 2:
         raise _refused(text, kind, "it holds more than one +-")
+    if _THOUSANDS.search(bare):
+        raise _refused(
+            text, kind, "its comma may mean thousands or a decimal; write a point or none"
+        )
     matches = [_PART.fullmatch(part) for part in parts]
     numbers = [_number(match["number"]) if match else math.nan for match in matches]
     if not all(map(math.isfinite, numbers)):
