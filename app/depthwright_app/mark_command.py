@@ -8,6 +8,7 @@ from datetime import UTC, datetime
 from pathlib import Path, PurePath
 
 from depthwright.errors import DepthwrightError
+from depthwright.exports.line_report import is_report
 from depthwright.files.atomic import may_write, not_written
 from depthwright.files.jobfile import save_job
 from depthwright.marking.gather import gathered
@@ -54,7 +55,8 @@ def mark(given: argparse.Namespace) -> int:
     if failed:
         sys.stderr.write(f"{len(failed)} of {len(tasks)} lines could not be marked:\n")
         sys.stderr.writelines(
-            f"  {_printable(task.name)}: {result.said}\n" for task, result in failed
+            f"  {_printable(task.name)}: {result.said}{_stale(task.report)}\n"
+            for task, result in failed
         )
     return 0 if kept and not failed else WRONG
 
@@ -79,6 +81,13 @@ def _tasks(options: Options) -> list[Task]:
 def _text(name: PurePath) -> str:
     """A path as text that any file can hold, whatever bytes are in it."""
     return name.as_posix().encode("utf-8", "replace").decode("utf-8")
+
+
+def _stale(report: Path) -> str:
+    """What to say of an earlier run's report of a line that was not marked now."""
+    if not is_report(report):
+        return ""
+    return f" {_printable(str(report))} is of an earlier run: do not take it for this one."
 
 
 def _printable(name: str) -> str:

@@ -90,7 +90,7 @@ def _line_meant(tie: NamedTie, relative: Sequence[PurePath]) -> int:
         one = relative[meant[0]]
         raise DepthwrightError(
             f"The tie {tie.text} means {len(meant)} files of the name {tie.name}.",
-            f"Write the path before it, like {one.with_suffix('').as_posix()}:bar@….",
+            f"Write the path before it, like ./{one.with_suffix('').as_posix()}:bar@….",
         )
     some = ", ".join(path.stem for path in relative[:5])
     raise DepthwrightError(
@@ -102,7 +102,8 @@ def _line_meant(tie: NamedTie, relative: Sequence[PurePath]) -> int:
 
 def _names(path: PurePath) -> set[str]:
     """By what a tie may name a file: its name or path, with or without the ending."""
-    return {path.stem, path.name, path.as_posix(), _with_ending(path, "").as_posix()}
+    paths = {path.as_posix(), _with_ending(path, "").as_posix()}
+    return {path.stem, path.name, *paths, *(f"./{one}" for one in paths)}
 
 
 def _with_ending(path: PurePath, ending: str) -> PurePath:

@@ -14,7 +14,7 @@ from depthwright.job import Job
 from depthwright.marking.chain import Marked, mark_line
 from depthwright.marking.request import Request
 from depthwright.measuring.backface import FaceTrack
-from depthwright.results.values import COVERAGE_FACTOR
+from depthwright.results.values import COVERAGE_FACTOR, Results
 from depthwright.scan import Scan
 
 
@@ -41,6 +41,38 @@ class Done:
     part: tuple[Job, dict[str, FaceTrack]] | None = None
 
 
+IN_THE_WINDOW = (
+    (
+        "; or set one aside, with the reason.",
+        "; or leave one --tie out.",
+    ),
+    (
+        "set the reading aside with the reason, or switch the curvature off.",
+        "leave the --tie out, or keep a --job and switch its curvature off.",
+    ),
+    (
+        "Undo the last known depth, or check the antenna's separation and the direct wave.",
+        "Check --permittivity, --antenna-separation and each --tie, or leave one out.",
+    ),
+    (
+        "Check the depth just typed, the bar it belongs to and the antenna separation.",
+        "Check the depth of each --tie, the bar it belongs to and --antenna-separation.",
+    ),
+    (
+        "Set it under line and antenna.",
+        "Give it with --antenna-separation.",
+    ),
+    (
+        "The permittivity typed,",
+        "The --permittivity given,",
+    ),
+    (
+        "Check where it comes from, or clear it.",
+        "Check where it comes from, or leave it out.",
+    ),
+)
+"""What the window's sentences ask for, and what does the same on a command line."""
+
 DIED = Done(
     "Its process was ended: by the file, from outside, or for want of memory. Try it alone, or with fewer "
     "--workers.",
@@ -58,7 +90,7 @@ def work(task: Task) -> Done:
         report = _report(task, marked)
         write_report(task.report, report)
     except DepthwrightError as problem:
-        return Done(str(problem), failed=True)
+        return Done(on_command_line(str(problem)), failed=True)
     except MemoryError:
         return Done("It needs more memory than there is. Use fewer --workers.", failed=True)
     except Exception as fault:
@@ -68,7 +100,14 @@ def work(task: Task) -> Done:
             failed=True,
         )
     part = (marked.job, dict(marked.tracks)) if task.keep_job else None
-    return Done(_said(report), part=part)
+    return Done(_said(report, marked.results), part=part)
+
+
+def on_command_line(sentence: str) -> str:
+    """A sentence of the window with what to do said in options."""
+    for in_window, here in IN_THE_WINDOW:
+        sentence = sentence.replace(in_window, here)
+    return sentence
 
 
 def _opened(task: Task) -> Scan:
@@ -96,14 +135,17 @@ def _report(task: Task, marked: Marked) -> LineReport:
         marked.results,
         marked.stage.scan.length_mm,
         marked.scores,
-        marked.messages,
+        tuple(on_command_line(sentence) for sentence in marked.messages),
         task.name,
         task.request.trace_spacing_share_u or 0.0,
     )
 
 
-def _said(report: LineReport) -> str:
-    """``7 bars, cover 28 to 41 mm (± 3), back face 150 to 163 mm (± 9), permittivity 8.1 ± 0.6``."""
+def _said(report: LineReport, results: Results) -> str:
+    """``7 bars, cover 28 to 41 mm (± 3), back face 150 to 163 mm (± 9), permittivity 8.1 ± 0.6``.
+
+    What puts its numbers in doubt goes with them: that they are provisional, and the first warning.
+    """
     count = len(report.bars)
     covers = [(bar.cover_mm, bar.cover_u_mm) for bar in report.bars]
     depths = [(point.depth_mm, point.depth_u_mm) for point in report.face]
@@ -113,8 +155,13 @@ def _said(report: LineReport) -> str:
         *_range("cover", covers),
         *(_range("back face", depths) or ["no back face"]),
         f"permittivity {model.permittivity:.1f} ± {COVERAGE_FACTOR * model.permittivity_u:.1f}",
+        *(["provisional"] if results.provisional else []),
     ]
-    return ", ".join(parts)
+    numbers = ", ".join(parts)
+    if not results.warnings:
+        return numbers
+    first = results.warnings[0].partition(". ")[0].rstrip(".")
+    return f"{numbers}. {first}: see the report's messages"
 
 
 def _range(what: str, lengths: Iterable[tuple[float | None, float | None]]) -> list[str]:

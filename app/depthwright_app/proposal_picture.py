@@ -155,7 +155,12 @@ def found_words(shown: Sequence[Proposal], of: int, found: Proposals, rejected: 
             else "Only a weak proposal here: lower the least score to see it."
         )
     elif found.bars or found.face is not None:
-        told = "All that was found is marked already" + (" or was rejected." if rejected else ".")
+        told = "All that was found is marked already"
+        told += (
+            " or was rejected. Propose rejected ones again (Mark) brings back the rejected."
+            if rejected
+            else "."
+        )
     else:
         told = "Nothing to propose was found on this line."
     return f"{told} {messages}".rstrip()

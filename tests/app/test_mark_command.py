@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+import depthwright
 from depthwright.files.jobfile import load_job
 from depthwright.files.readers import open_file
 from depthwright_app import mark_command, mark_work
@@ -212,3 +213,29 @@ def test_in_a_terminal_a_bar_says_how_far_it_is(scans, capsys, monkeypatch):
     monkeypatch.setattr(sys.stderr, "isatty", lambda: True, raising=False)
     assert mark("a/L1.sgy", "b/L1.sgy", "--out", "out") == 0
     assert "[###############...............] 1 of 2" in capsys.readouterr().err
+
+
+def test_what_puts_the_numbers_in_doubt_stands_beside_them(scans, capsys):
+    assert mark("a/L1.sgy", "--out", "out") == 0
+    assert capsys.readouterr().out.splitlines()[0].endswith("permittivity 7.0 ± 3.0, provisional")
+    apart = ("--tie", "bar@260mm=35mm+-1mm", "--tie", "bar@765mm=35mm+-1mm")
+    assert mark("a/L1.sgy", "--out", "out", *apart) == 0
+    assert "The known depths disagree: bar 1 is" in capsys.readouterr().out.splitlines()[0]
+    told = " ".join(report("out/a/L1.json")["messages"])
+    assert "or leave one --tie out." in told
+    assert "set one aside" not in told
+
+
+def test_an_earlier_report_of_a_line_that_fails_now_is_told(scans, capsys):
+    assert mark("a/L1.sgy", "--out", "out") == 0
+    assert mark("a/L1.sgy", "--out", "out", "--tie", "bar@260mm=3500mm") == 2
+    problems = capsys.readouterr().err
+    assert f"{Path('out/a/L1.json')} is of an earlier run" in problems
+
+
+def test_every_sentence_put_otherwise_is_one_that_the_window_says():
+    said = ""
+    for folder in ("results", "depth"):
+        for file in Path(depthwright.__file__).parent.joinpath(folder).glob("*.py"):
+            said += re.sub(r'"\s*\n\s*f?"', "", file.read_text("utf-8"))
+    assert all(sentence in said for sentence, _ in mark_work.IN_THE_WINDOW)

@@ -234,6 +234,15 @@ def test_a_tie_that_means_no_line_is_refused(text, words):
     assert words in str(problem.value)
 
 
+def test_a_file_beside_a_folder_with_its_like_is_named_by_its_path():
+    lines = paths("L1.sgy", "sub/L1.sgy")
+    with pytest.raises(DepthwrightError) as problem:
+        ties_by_line([parse_tie("L1:bar@150mm=24mm")], lines)
+    assert "./L1:bar@" in problem.value.hint
+    tie = parse_tie("./L1:bar@150mm=24mm")
+    assert ties_by_line([tie], lines) == [(tie,), ()]
+
+
 def test_reports_lie_where_their_files_do(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     inside = [Path("a/L1.sgy"), Path("a/b/L1.sgy"), Path("./L2.csv"), Path("c/../L3.npy")]

@@ -98,7 +98,7 @@ def _other(job: Job, row: EvidenceRow) -> Item:
     if row.kind == "curvature":
         on = job.zones[0].curvature
         title = row.label if on else "Curvature: switched off"
-        detail = "from their picked crests"
+        detail = "from the picked crests"
         return _item(row, title, detail, None, "curvature off" if on else "curvature on")
     if row.kind == "focusing":
         # What its note says stands beside it in short.

@@ -182,13 +182,11 @@ def write_report(path: Path, report: LineReport) -> None:
     """
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        if path.is_file():
-            with path.open("rb") as former:
-                if former.read(len(_HEAD)) != _HEAD:
-                    raise DepthwrightError(
-                        f"{path.name} is there already and is no report of a line.",
-                        "Choose another folder with --out; nothing was written over.",
-                    )
+        if path.is_file() and not is_report(path):
+            raise DepthwrightError(
+                f"{path.name} is there already and is no report of a line.",
+                "Choose another folder with --out; nothing was written over.",
+            )
     except FileExistsError:
         raise DepthwrightError(
             f"{path.parent} is a file, not a folder.", "Choose another folder with --out."
@@ -198,6 +196,14 @@ def write_report(path: Path, report: LineReport) -> None:
     text = _NUMBER_LIST.sub(lambda found: re.sub(r"\s+", " ", found[0]), json_text(report))
     with replacing(path) as file:
         file.write(f"{text}\n".encode())
+
+
+def is_report(path: Path) -> bool:
+    """Whether a line's report stands there."""
+    if not path.is_file():
+        return False
+    with path.open("rb") as file:
+        return file.read(len(_HEAD)) == _HEAD
 
 
 def _depth_model(job: Job, line: Line, results: Results) -> DepthModelBlock:

@@ -92,6 +92,7 @@ def mark_line(scan: Scan, request: Request) -> Marked:
         words.footing(results),
         *results.warnings,
         *results.messages,
+        *_without_bars(job.line(line_id), looked=request.propose),
         *proposals.messages,
         *too_early,
         *heard,
@@ -184,6 +185,13 @@ def _with_diameter(job: Job, line_id: str, diameter_mm: float | None) -> Job:
         for mark in job.line(line_id).marks
     )
     return edits.change_line(job, line_id, marks=marks)
+
+
+def _without_bars(line: Line, looked: bool) -> tuple[str, ...]:
+    """That no bar was found is said: a list without bars alone may be taken for a fault."""
+    if not looked or any(isinstance(mark, BarMark) for mark in line.marks):
+        return ()
+    return ("No bars were found. Look at the line in the window before you rely on that.",)
 
 
 def _without_too_early(job: Job, line_id: str, results: Results) -> tuple[Job, tuple[str, ...]]:

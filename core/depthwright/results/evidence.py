@@ -183,7 +183,7 @@ def _focus_rows(job: Job, focuses: Mapping[str, Focus]) -> list[EvidenceRow]:
     return [
         EvidenceRow(
             kind="focusing",
-            label=f"Focusing of {focuses[line.id].bars} bars of {line.name}",
+            label=f"Focusing of {_counted(focuses[line.id].bars)} of {line.name}",
             permittivity=focuses[line.id].permittivity,
             log_u=focuses[line.id].log_u,
             used=False,
