@@ -158,7 +158,7 @@ def _curvature_row(
         rows.append(
             EvidenceRow(
                 kind="curvature",
-                label=f"Curvature of {int(here.sum())} bar{'s' if here.sum() > 1 else ''}{where}",
+                label=f"Curvature of {_bars(int(here.sum()))}{where}",
                 permittivity=math.exp(log_permittivity),
                 log_u=log_u,
                 used=True,
@@ -178,12 +178,16 @@ def _curvature_row(
     return rows, curvature_apart(rest, points)
 
 
+def _bars(count: int) -> str:
+    return "1 bar" if count == 1 else f"{count} bars"
+
+
 def _focus_rows(job: Job, focuses: Mapping[str, Focus]) -> list[EvidenceRow]:
     """Focusing, line by line: the same waves as the curvature, so it never counts."""
     return [
         EvidenceRow(
             kind="focusing",
-            label=f"Focusing of {_counted(focuses[line.id].bars)} of {line.name}",
+            label=f"Focusing of {_bars(focuses[line.id].bars)} of {line.name}",
             permittivity=focuses[line.id].permittivity,
             log_u=focuses[line.id].log_u,
             used=False,
