@@ -31,7 +31,7 @@ class StartPage(QFrame):
         self.recent = QVBoxLayout()
         self.recent.setSpacing(theme.GRID // 2)
         column = QWidget()
-        column.setFixedWidth(TEXT_PX)
+        column.setMaximumWidth(TEXT_PX)
         box = QVBoxLayout(column)
         box.setSpacing(2 * theme.GRID)
         box.addStretch(2)
@@ -46,7 +46,7 @@ class StartPage(QFrame):
         box.addStretch(3)
         across = QHBoxLayout(self)
         across.addStretch()
-        across.addWidget(column)
+        across.addWidget(column, 100)
         across.addStretch()
 
     def show_start(self, recent: tuple[str, ...]) -> None:

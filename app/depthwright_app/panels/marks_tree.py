@@ -32,7 +32,7 @@ class MarksTree(QTreeWidget):
         # Fitted once all is written: it would be measured anew at every text.
         self.header().setSectionResizeMode(1, QHeaderView.ResizeMode.Fixed)
         self.setAccessibleName("Lines and marks")
-        self.setMinimumWidth(290)
+        self.setMinimumWidth(230)
         self.setIndentation(14)
         self.setUniformRowHeights(True)
         self.currentItemChanged.connect(self._current)

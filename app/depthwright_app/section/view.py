@@ -90,7 +90,7 @@ class SectionPane(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         super().__init__(parent)
         self.setAccessibleName("Section")
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
-        self.setMinimumSize(480, 320)
+        self.setMinimumSize(440, 320)
         self.box = SectionBox()
         self.ruler = DepthAxis()
         self.time_axis = TimeAxis("left")

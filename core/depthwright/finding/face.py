@@ -56,7 +56,7 @@ ANCHOR_OFF_MM = 40.0
 ANCHOR_QUALITY = 0.5
 
 NOTHING = (
-    "No back face was found: below the bars no level echo stands out of its surroundings. "
+    "No back face was found: no level echo below bars stands out of its surroundings. "
     "Mark it by hand where you see it, or record it again over a longer time."
 )
 TOO_SHORT = (
@@ -72,8 +72,8 @@ LIKE_METAL = (
     "gives it: it is not marked as the back face. Find out what lies there before you mark it."
 )
 PARALLEL = (
-    "An echo along the whole line at about {time:.1f} ns may be bars parallel to the line, or a layer: "
-    "neither is marked. Scan across it to tell."
+    "An echo along the whole line at about {time:.1f} ns may be bars parallel to the line, a plate or "
+    "another layer: none is marked. Scan across it to tell."
 )
 
 _Said = dict[str, str]
@@ -213,7 +213,11 @@ def _shallow(
     window = slice(max(0, at - 2 * loose), at + 2 * loose + 1)
     path = window.start + envelopes[:, window].argmax(axis=1).astype(np.intp)
     echo = judged(stage, columns, envelopes, path, phase)
-    if not echo.is_level or echo.like_face or _of_bars(stage, echo.time_ns, bars):
+    if (
+        not (echo.is_level or echo.is_strong)
+        or echo.like_face
+        or _of_bars(stage, echo.time_ns, bars)
+    ):
         return None
     return echo.time_ns
 

@@ -28,6 +28,8 @@ STANDS_OUT_DB = 6.0
 FACE_PHASE, DIRECT_PHASE = np.radians(225.0), np.radians(220.0)
 """Phase of a back face's echo against a bar's, and of a bar's against the direct wave's: 147 to 254 and
 174 to 273 degrees on full-wave lines (own computation), not 180 since a bar is a line and a face is flat."""
+STRONG_DB = -12.0
+"""Level above which an echo's own repeats may stand around it as strong: judgement, no source."""
 PHASE_BARS = 30
 
 
@@ -70,6 +72,11 @@ class LevelEcho:
     def is_level(self) -> bool:
         """Whether there is an echo along the line at all, of whatever polarity."""
         return min(self._marks[:-1]) >= SHOWN_SCORE and np.isfinite(self.time_ns)
+
+    @property
+    def is_strong(self) -> bool:
+        """Whether it is alike all along and so strong that its own repeats may be its surroundings."""
+        return min(self._marks[2:4]) == 1.0 and self.level_db > STRONG_DB
 
     @property
     def may_be_level(self) -> bool:

@@ -10,12 +10,20 @@ from depthwright.finding.face import propose_face
 from depthwright.finding.proposal import SHOWN_SCORE, BarProposal, FaceProposal, Proposals
 from depthwright.job import Job, Line
 from depthwright.measuring.stage import PickStage, at_hand
+from depthwright.measuring.timezero import is_shared, sample_traces
 from depthwright.scan import Report, no_report
 
 ABOVE_FACE_PERIODS = 0.5
 """A bar's echo comes earlier than the back face's by at least this: with its own diameter and the least
 cover from below it is about one period (common practice, no source)."""
 BELOW_FACE_SCORE = 0.1
+LOOKED_AT_TRACES = 256
+LEAST_TRACES = 8
+TOO_FEW = "A line of {traces} is too short to look for bars or a back face: record a longer one."
+NO_DIRECT_WAVE = (
+    "The traces share no direct wave, as in noise or in a record that begins too late: nothing was looked "
+    "for. Check that the right file was saved, and record the line again from before the direct wave."
+)
 
 
 def propose(job: Job, line: Line, stage: PickStage, report: Report = no_report) -> Proposals:
@@ -30,6 +38,12 @@ def propose(job: Job, line: Line, stage: PickStage, report: Report = no_report) 
     report
         Told the share that is done, 0 to 1; it may raise to cancel.
     """
+    scan = stage.scan
+    if scan.traces < LEAST_TRACES:
+        traces = "1 trace" if scan.traces == 1 else f"{scan.traces} traces"
+        return Proposals(messages=(TOO_FEW.format(traces=traces),))
+    if not is_shared(sample_traces(scan, LOOKED_AT_TRACES), stage.direct, scan.dt_ns):
+        return Proposals(messages=(NO_DIRECT_WAVE,))
     stage = at_hand(stage)
     bars = propose_bars(job, line, stage, lambda done: report(0.6 * done))
     above = [bar for bar in bars if bar.score >= SHOWN_SCORE]

@@ -110,7 +110,7 @@ def moveouts(job: Job, line: Line, grid: Grid, rows: int, reach_mm: float) -> Mo
     # What is read between rows and steps are squared times: they are smoother than the times.
     late = fine((time / grid.row_ns) ** 2 + 2 * row[:, None] * time / grid.row_ns)
     apex = np.arange(rows, dtype=np.float64)[:, None]
-    rows_late = np.sqrt(apex**2 + late) - apex
+    rows_late = np.sqrt(np.maximum(apex**2 + late, 0.0)) - apex
     return Moveout(_NODES, rows_late, fine(weight))
 
 

@@ -39,6 +39,8 @@ LEAST_OF_USUAL = 10 ** (-14 / 20)
 """Strength times two-way time against the line's stronger bars: the same."""
 EVERY_ROW = 2
 """Every so manyth row is tried as an apex's; its place is refined afterwards."""
+FAINTEST = 1e-3
+"""Against the direct wave's: no surroundings are taken for fainter."""
 FLAT_ABOVE_PERIODS, FLAT_BESIDE_MM = 0.75, 200.0
 """How far above and beside a candidate a flat echo is looked for."""
 
@@ -127,6 +129,7 @@ def found_in(known: Known, kept: KeptStage) -> list[Found]:
     taken, left = search(waves, grid, trials, operators, FAVOUR, least)
     start = along_mm(scan.positions_mm, kept.first)
     end = along_mm(scan.positions_mm, scan.traces - 1)
+    faintest = FAINTEST * kept.direct_peak
     level, flats = np.abs(left), flat_echoes(left, grid)
     found = []
     for candidate, own in taken:
@@ -144,7 +147,8 @@ def found_in(known: Known, kept: KeptStage) -> list[Found]:
                 strength=float(one.strength[best]) / kept.direct_peak,
                 coherence=float(one.coherence[best]),
                 log_ratio=_log_ratio(FAVOUR * one.strength * one.coherence),
-                above_db=20 * math.log10(one.strength[best] / _around(level, grid, one)),
+                above_db=20
+                * math.log10(one.strength[best] / max(_around(level, grid, one), faintest)),
                 flatness=one.flat / max(float(one.strength[best] * one.coherence[best]), 1e-30),
                 phase=one.phase,
                 edge_mm=min(along, end - along),
@@ -183,4 +187,4 @@ def _around(level: NDArray[np.float32], grid: Grid, one: Sounding) -> float:
         max(0, int(one.row - rows)) : int(one.row + rows) + 1,
         max(0, int(one.column - columns)) : int(one.column + columns) + 1,
     ]
-    return max(float(np.median(part)), float(np.finfo(np.float32).tiny))
+    return float(np.median(part))

@@ -34,6 +34,9 @@ FIT_FROM, FIT_TO = -1.1, -0.3
 The echo of a shallow bar reaches forward to half a period before its own peak: a fit as far as 0.3
 takes it for a stronger direct wave. An earlier end than -0.3 leaves the delay to the noise.
 """
+SHARED_STRENGTH = 0.5
+"""Off the line's by less than this share, a trace's direct wave is the line's: contact with the surface and
+the bars below change it by less."""
 _ROUNDS = 3
 
 
@@ -187,6 +190,16 @@ def fit_direct_wave(block: Block, direct: DirectWave, dt_ns: float) -> Fit:
         with np.errstate(invalid="ignore", divide="ignore"):
             delay = np.clip(np.where(strength > 0.2, moved / strength, 0.0), -limit, limit)
     return Fit(np.clip(strength, 0.0, 2.0), delay)
+
+
+def is_shared(traces: Block, direct: DirectWave, dt_ns: float) -> bool:
+    """Whether raw traces, shape (traces, samples), hold the line's direct wave at about its strength.
+
+    Noise has it nowhere, and a record that begins too late neither.
+    """
+    plain = keep_band(traces[alive(traces)], dt_ns, direct.centre_frequency_ghz)
+    strength = fit_direct_wave(plain, direct, dt_ns).strength
+    return bool(np.mean(np.abs(strength - 1.0) < SHARED_STRENGTH) > 0.5)
 
 
 def _first_strong_peak(shared: NDArray[np.float32]) -> int:

@@ -213,6 +213,16 @@ def test_a_metal_plate_is_not_taken_and_neither_is_its_multiple(look):
     assert "not marked as the back face" in messages[0]
 
 
+def test_a_shallow_plate_is_named_though_its_repeats_surround_it(look):
+    def plate(x):
+        there = np.ones(len(x))
+        return sum(-0.8 * (-0.6) ** (n - 1) * ricker(at_ns(50.0 * n) * there) for n in range(1, 6))
+
+    face, messages = look(strength=0.0, bars_mm=(), known=(), echoes=plate)
+    assert face is None
+    assert any("a plate" in said for said in messages)
+
+
 def test_a_layer_of_bars_along_the_line_gets_a_hint_and_the_face_below_is_found(look):
     def along(x):
         return -0.4 * ricker(np.full(len(x), at_ns(45.0)))
