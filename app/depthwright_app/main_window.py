@@ -113,7 +113,8 @@ class MainWindow(QMainWindow):
         self.side.addTab(self.recipe_panel, "Picture")
         for pane in (left, self.middle, self.side):
             across.addWidget(pane)
-        across.setStretchFactor(1, 1)
+        for index, share in enumerate((1, 8, 1)):
+            across.setStretchFactor(index, share)
         across.setSizes([290, 820, 330])
         across.setHandleWidth(1)
         centre = QWidget()

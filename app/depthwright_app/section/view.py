@@ -25,6 +25,8 @@ from depthwright_app.section.scan_item import Paint, ScanItem, Sheet
 from depthwright_app.trace_pane import TracePane
 
 GRAB_PX = 14.0
+TITLE_BEYOND_PX = 80.0
+"""How much wider than the section its title may be: there is room for the two rulers beside it."""
 COLOUR_MAPS = {"Grey": "gray", "Warm": "magma", "Steady": "cividis", "Two-sided": "RdBu"}
 """Perceptual maps by the names shown; the values are matplotlib's, so that exports look the same."""
 
@@ -268,6 +270,8 @@ class SectionPane(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         times = (right - left) / max(self.box.width(), 1.0) / deep if deep > 0 else math.nan
         drawn = f" · {_scale_words(times)}" if math.isfinite(times) else ""
         words = f"Distance from the datum, {self._unit}{drawn}"
+        if self.fontMetrics().horizontalAdvance(words) > self.box.width() + TITLE_BEYOND_PX:
+            words = f"Distance, {self._unit}{f' · depths ×{times:.3g}' if drawn else ''}"
         if words != self.distance_axis.labelText:
             self.distance_axis.setLabel(words)
 
