@@ -189,7 +189,7 @@ def demo_job(folder: Path, antenna: Antenna) -> Job:
     job = Job(name="Footbridge deck, Sallow Weir (invented)", note=NOTE, specified_cover_mm=35.0)
     for name in SCENES:
         scan = read_segy((folder / f"{name}.sgy").resolve())
-        job, line_id = take_in(job, scan, antenna=antenna)
+        job, line_id = take_in(job, scan, card=antenna)
         datum, direction = PLACES[name]
         direct = find_direct_wave(scan, antenna.centre_frequency_ghz)
         job = edits.change_line(

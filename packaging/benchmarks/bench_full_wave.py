@@ -63,7 +63,7 @@ def marked(scene, samples):
     card = json.loads((SAMPLE / "antenna_card.json").read_text("utf-8"))
     antenna = Antenna.model_validate({**card, "id": "antenna-1"})
     scan = scan_from_array(samples, DT_NS, SPACING_MM, separation_mm=PAIR.separation_mm)
-    job, line_id = take_in(Job(), scan, antenna=antenna)
+    job, line_id = take_in(Job(), scan, card=antenna)
     stage = pick_stage(job, job.line(line_id), scan)
     zero = zero_time_ns(PAIR.centre_frequency_ghz, antenna.centre_frequency_ghz, DT_NS)
 
