@@ -4,11 +4,13 @@ The lines are full-wave simulations with a known truth (``sample_data/truth.json
 with the formula that the program inverts. No Qt here.
 """
 
+import importlib.util
 import json
 
 import numpy as np
 import pytest
 
+from depthwright.files.antenna_card import read_card
 from depthwright.files.jobfile import load_job
 from depthwright.results.evaluate import evaluate
 from depthwright.results.tracking import track_faces
@@ -93,3 +95,19 @@ def test_a_copy_that_was_worked_on_is_kept(tmp_path):
     assert "My own" in copy_demo(tmp_path / "copy").read_text("utf-8")
     (tmp_path / "copy" / "deck-L1.sgy").write_bytes(b"of an older version")
     assert copy_demo(tmp_path / "copy") == tmp_path / "copy 2" / "demo.dwjob"
+
+
+def test_the_program_of_the_sample_data_makes_the_demo_job():
+    """From the scans as they are: computing them again takes minutes."""
+    spec = importlib.util.spec_from_file_location("make", sample_folder() / "make_sample_data.py")
+    make = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(make)
+    made = make.demo_job(
+        sample_folder(), read_card(sample_folder() / "antenna_card.json", "antenna-1")
+    )
+    kept = load_job(sample_folder() / "demo.dwjob").job
+    assert made.name == kept.name
+    for line, shipped in zip(made.lines, kept.lines, strict=True):
+        assert line.direct == shipped.direct
+        assert (line.datum, line.direction) == (shipped.datum, shipped.direction)
+    assert made.antennas == kept.antennas
