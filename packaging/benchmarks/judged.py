@@ -24,7 +24,8 @@ MATCH_MM = 20.0
 AT_THE_END_MM = 12.0
 """A bar nearer than this to an end of the line shows one flank alone: it counts neither way."""
 COVER_MATCH = 0.3
-"""A bar found at a depth that is off by a larger share than this is another thing."""
+"""A bar that would still be off by a larger share than this with the true permittivity is another thing: of
+another mat, or none."""
 AWAY_MM = 195.0
 """Points of the back face are judged from 200 mm, less a column, beside a tie on it."""
 TIES = ("no tie", "one tie", "two ties")
@@ -182,6 +183,9 @@ def _against(truth, ties, marked: Marked):
     rows = marked.results.lines[marked.line_id]
     tied = _tied_bar(truth)[0] if ties != TIES[0] else None
     wavelength = C_MM_PER_NS / math.sqrt(marked.results.permittivity) * marked.stage.period_ns
+    # How far covers are off by the permittivity alone is an error of theirs, not of what was found.
+    scale = math.sqrt(marked.results.permittivity / truth.permittivity)
+    scale = scale if math.isfinite(scale) else 1.0
     left = list(rows.bars)
     off, covers, matched = [], [], 0
     for position, cover, _ in truth.bars:
@@ -189,7 +193,7 @@ def _against(truth, ties, marked: Marked):
             row
             for row in left
             if abs(row.position.value_mm - position) <= MATCH_MM
-            and abs(row.cover.value_mm - cover) <= max(15.0, COVER_MATCH * cover)
+            and abs(scale * row.cover.value_mm - cover) <= max(15.0, COVER_MATCH * cover)
         ]
         if not near:
             continue
