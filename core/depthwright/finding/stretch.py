@@ -76,8 +76,9 @@ def known_of(job: Job, line: Line, stage: PickStage, size: int) -> Known:
     every = max(1, round(APART_MM / grid.column_mm))
     reach = 2 * max(1, round(ALONE_MM / (every * grid.column_mm))) + 1
     last_start = max(0, scan.traces - size)
+    looks = min(SAMPLED_STRETCHES, max(1, scan.traces // size))
     clear: list[tuple[float, float, float]] = []
-    for first in sorted({round(last_start * k / 2) for k in range(SAMPLED_STRETCHES)}):
+    for first in (round(last_start * (k + 0.5) / looks) for k in range(looks)):
         last = min(scan.traces, first + size)
         waves = waves_of(stage.block(first, last), scan.positions_mm[first:last], grid)
         stacked = stacks(waves, grid, operators, every)
