@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from depthwright.finding.judging import Found, Verdict, hopeless, judge
-from depthwright.finding.proposal import SAME_MM, SAME_NS, BarProposal
+from depthwright.finding.proposal import SAME_MM, BarProposal, same_echo
 from depthwright.finding.stretch import along_mm, found_in, known_of
 from depthwright.job import Job, Line
 from depthwright.measuring.picking import Pick, place_by_hand, snap_bar, with_crest
@@ -14,6 +14,8 @@ from depthwright.scan import Report, no_report
 
 STRETCH_MM, BESIDE_MM = 4000.0, 500.0
 """Length of the stretches that a line is searched in, and how far each looks beyond its ends."""
+LEAST_TRACES = 8
+"""A line of fewer is too short to be looked at."""
 LEAST_SHOWN = 0.1
 SNAPPED_MM, SNAPPED_PERIODS = 5.0, 0.08
 """How far a click's pick may lie from the apex of the stack. Where it lies farther, crossing hyperbolas drew
@@ -40,7 +42,7 @@ def propose_bars(
         Told the share that is done, 0 to 1; it may raise to cancel.
     """
     scan = stage.scan
-    if scan.traces < 8 or not scan.trace_spacing_mm > 0:
+    if scan.traces < LEAST_TRACES or not scan.trace_spacing_mm > 0:
         return ()
     size = max(64, round(STRETCH_MM / scan.trace_spacing_mm))
     beside = round(BESIDE_MM / scan.trace_spacing_mm)
@@ -91,14 +93,7 @@ def _proposals(picks: Sequence[Pick], verdicts: Sequence[Verdict]) -> tuple[BarP
             break
         cell = int(pick.position_mm // SAME_MM)
         near = [bar for beside in (-1, 0, 1) for bar in kept.get(cell + beside, ())]
-        if not any(_same(pick, other.pick) for other in near):
+        if not any(same_echo(pick, bar.pick.position_mm, bar.pick.time_ns) for bar in near):
             kept.setdefault(cell, []).append(BarProposal(pick, verdict.score, verdict.reason))
     proposals = [bar for cell in kept.values() for bar in cell]
     return tuple(sorted(proposals, key=lambda bar: (bar.pick.position_mm, bar.pick.time_ns)))
-
-
-def _same(pick: Pick, other: Pick) -> bool:
-    return (
-        abs(pick.position_mm - other.position_mm) < SAME_MM
-        and abs(pick.time_ns - other.time_ns) < SAME_NS
-    )

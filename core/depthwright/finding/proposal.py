@@ -67,8 +67,13 @@ def rejected(proposal: BarProposal | FaceProposal) -> Rejected:
     return Rejected(kind=kind, position_mm=pick.position_mm, time_ns=pick.time_ns)
 
 
+def same_echo(pick: Pick, position_mm: float, time_ns: float) -> bool:
+    """Whether a pick means the echo at another place."""
+    return abs(pick.position_mm - position_mm) < SAME_MM and abs(pick.time_ns - time_ns) < SAME_NS
+
+
 def _is_taken(pick: Pick, taken: list[tuple[float, float]]) -> bool:
     """Whether one of some places means the same echo; they are in the order of their positions."""
     first = bisect_right(taken, (pick.position_mm - SAME_MM, math.inf))
     last = bisect_left(taken, (pick.position_mm + SAME_MM, -math.inf))
-    return any(abs(pick.time_ns - time_ns) < SAME_NS for _, time_ns in taken[first:last])
+    return any(same_echo(pick, *place) for place in taken[first:last])

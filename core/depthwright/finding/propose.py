@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from depthwright.finding.bars import propose_bars
+from depthwright.finding.bars import LEAST_TRACES, propose_bars
 from depthwright.finding.face import propose_face
 from depthwright.finding.proposal import SHOWN_SCORE, BarProposal, FaceProposal, Proposals
 from depthwright.job import Job, Line
@@ -18,7 +18,6 @@ ABOVE_FACE_PERIODS = 0.5
 cover from below it is about one period (common practice, no source)."""
 BELOW_FACE_SCORE = 0.1
 LOOKED_AT_TRACES = 256
-LEAST_TRACES = 8
 TOO_FEW = "A line of {traces} is too short to look for bars or a back face: record a longer one."
 NO_DIRECT_WAVE = (
     "The traces share no direct wave, as in noise or in a record that begins too late: nothing was looked "
