@@ -179,7 +179,7 @@ class Document(JobState):
                 }
             if isinstance(mark, BarMark):
                 crested = with_crest(self.stage, pick) if self.stage else pick
-                place["crest"] = crested.crest
+                place |= {"crest": crested.crest, "crest_alone": crested.crest_alone}
             return self.edit(
                 edit_words, lambda job: edits.change_mark(job, line_id, mark_id, **place)
             )

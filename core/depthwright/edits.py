@@ -222,6 +222,7 @@ def add_bars(job: Job, line_id: str, picks: Sequence[Pick]) -> tuple[Job, tuple[
             time_ns=pick.time_ns,
             overlaps_direct=pick.overlaps_direct,
             crest=pick.crest,
+            crest_alone=pick.crest_alone,
             diameter_mm=last,
         )
         for number, (mark_id, pick) in enumerate(zip(ids, picks, strict=True), start=first)

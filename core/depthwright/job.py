@@ -113,8 +113,9 @@ class Tie(Frozen):
 class BarMark(Frozen):
     """A bar's apex.
 
-    ``crest`` holds the picked points of its hyperbola, to both sides of the apex; ``crossing_deg`` the angle
-    between the bar and the line.
+    ``crest`` holds the picked points of its hyperbola, to both sides of the apex; ``crest_alone`` says that
+    the other bars' echoes were taken away before, so that theirs do not cross it. ``crossing_deg`` is the
+    angle between the bar and the line.
     """
 
     kind: Literal["bar"] = "bar"
@@ -128,6 +129,7 @@ class BarMark(Frozen):
     overlaps_direct: bool = False
     stage: str = PICK_STAGE
     crest: Crest = ()
+    crest_alone: bool = False
     tie: Tie | None = None
 
 

@@ -6,9 +6,10 @@ from dataclasses import replace
 
 from depthwright.finding.judging import Found, Verdict, hopeless, judge
 from depthwright.finding.proposal import SAME_MM, BarProposal, same_echo
-from depthwright.finding.stretch import along_mm, found_in, known_of
+from depthwright.finding.stretch import Stretch, along_mm, found_in, known_of
 from depthwright.job import Job, Line
 from depthwright.measuring.picking import Pick, place_by_hand, snap_bar, with_crest
+from depthwright.measuring.ridge import APERTURE_MM
 from depthwright.measuring.stage import PickStage, kept
 from depthwright.scan import Report, no_report
 
@@ -21,8 +22,8 @@ SNAPPED_MM, SNAPPED_PERIODS = 5.0, 0.08
 """How far a click's pick may lie from the apex of the stack. Where it lies farther, crossing hyperbolas drew
 it away: over close bars the stack is right within 4 mm, a click's pick off by 10 to 50 mm (full-wave runs,
 own computation)."""
-CREST_PERIODS = 0.15
-"""How far in time it may lie for the stack's pick to have a crest that can be followed."""
+ALONE_MM = APERTURE_MM + SNAPPED_MM + 15.0
+"""How far beside an apex its traces are freed from other hyperbolas: as far as a crest is followed."""
 STACKED_U_MM = 2.0
 """Standard uncertainty of the stack's apex along the line, beside the trace spacing's (the same runs)."""
 
@@ -52,10 +53,12 @@ def propose_bars(
         last = min(scan.traces, first + size)
         near = kept(stage, max(0, first - beside), min(scan.traces, last + beside))
         low, high = along_mm(scan.positions_mm, first), along_mm(scan.positions_mm, last)
-        own = [
-            one for one in found_in(known, near) if low <= one.along_mm < high and not hopeless(one)
+        stretch = found_in(known, near)
+        pairs += [
+            (one, _with_crest(stretch, index, _pick(near, one)))
+            for index, one in enumerate(stretch.found)
+            if low <= one.along_mm < high and not hopeless(one)
         ]
-        pairs += [(one, _pick(near, one)) for one in own]
         report(last / scan.traces)
     verdicts = judge([one for one, _ in pairs], stage.period_ns)
     return _proposals([pick for _, pick in pairs], verdicts)
@@ -68,15 +71,17 @@ def _pick(stage: PickStage, one: Found) -> Pick:
     apex_mm = float(positions[0]) + way * one.along_mm
     click = snap_bar(stage, apex_mm, one.time_ns)
     if click is not None and _near(click, apex_mm, one.time_ns, SNAPPED_PERIODS * stage.period_ns):
-        return with_crest(stage, click)
-    stacked = replace(
+        return click
+    return replace(
         place_by_hand(stage, apex_mm, one.time_ns),
         position_u_mm=math.hypot(STACKED_U_MM, stage.scan.trace_spacing_mm / 4),
     )
-    at_click = (
-        click is not None and abs(click.time_ns - one.time_ns) < CREST_PERIODS * stage.period_ns
-    )
-    return with_crest(stage, stacked) if at_click else stacked
+
+
+def _with_crest(stretch: Stretch, index: int, pick: Pick) -> Pick:
+    """The pick with its crest, read where all other hyperbolas are taken away."""
+    crested = with_crest(stretch.alone(index, ALONE_MM), pick)
+    return replace(crested, crest_alone=bool(crested.crest))
 
 
 def _near(click: Pick, apex_mm: float, time_ns: float, within_ns: float) -> bool:

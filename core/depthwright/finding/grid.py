@@ -76,6 +76,16 @@ def waves_of(traces: Block, positions_mm: NDArray[np.float64], grid: Grid) -> Wa
     return waves
 
 
+def signal_of(waves: Waves, grid: Grid, samples: int) -> Block:
+    """Traces that hold waves of the grid, shape (columns, samples): what :func:`waves_of` reads from them."""
+    place = np.arange(samples) / grid.thinned
+    low = np.clip(place.astype(np.intp), 0, len(waves) - 2)
+    share = np.clip(place - low, 0.0, 1.0).astype(np.float32)[:, None]
+    turn = np.exp(1j * grid.carrier * grid.row_ns * place).astype(np.complex64)[:, None]
+    fine = (waves[low] * (1 - share) + waves[low + 1] * share) * turn
+    return np.ascontiguousarray(fine.real.T)
+
+
 def flat_echoes(waves: Waves, grid: Grid) -> Waves:
     """A stretch averaged along the line, so that only what is flat is left, shape (rows, columns)."""
     size = 2 * round(FLAT_MM / grid.column_mm) + 1

@@ -85,13 +85,24 @@ def search(
         new = _dominant(stacked, trials, favour[trials], grid, operators[0].apex_rows, least)
         if not new:
             break
-        # All of a round are read from the same stretch, so that their order does not matter.
-        parts = [peel(left, grid, moveout, one.trial, one.row, one.column) for one in new]
-        for part in parts:
-            left[:, part.columns()] -= part.wave
-        found += zip(new, parts, strict=True)
+        found += [(one, _taken(left, grid, moveout, one)) for one in new]
+        # Where hyperbolas cross, the first took a share of the others': each is read again without them.
+        found = [(one, _taken_again(left, grid, moveout, one, part)) for one, part in found]
         trials = [len(operators) // 2]
     return found, left
+
+
+def _taken(left: Waves, grid: Grid, moveout: Moveout, one: Candidate) -> Peel:
+    """Take a candidate's hyperbola away."""
+    part = peel(left, grid, moveout, one.trial, one.row, one.column)
+    left[:, part.columns()] -= part.wave
+    return part
+
+
+def _taken_again(left: Waves, grid: Grid, moveout: Moveout, one: Candidate, part: Peel) -> Peel:
+    """Take it away anew, where others have been taken away since."""
+    left[:, part.columns()] += part.wave
+    return _taken(left, grid, moveout, one)
 
 
 def _dominant(

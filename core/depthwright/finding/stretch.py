@@ -9,13 +9,14 @@ import scipy.ndimage
 from numpy.typing import NDArray
 
 from depthwright.constants import TYPICAL_PERMITTIVITY
-from depthwright.finding.grid import Grid, Waves, flat_echoes, grid_of, waves_of
+from depthwright.finding.grid import Grid, Waves, flat_echoes, grid_of, signal_of, waves_of
 from depthwright.finding.judging import Found
-from depthwright.finding.peeling import TAIL_MM
+from depthwright.finding.peeling import TAIL_MM, Peel
 from depthwright.finding.search import Sounding, search, sound, vertex
 from depthwright.finding.stacking import Moveout, moveouts, operator, stacks
 from depthwright.job import Job, Line
 from depthwright.measuring.stage import KeptStage, PickStage
+from depthwright.processing.envelope import envelope
 from depthwright.results.crests import two_way_beforehand_ns
 
 Floats = NDArray[np.float64]
@@ -114,7 +115,40 @@ def _two_way(job: Job, line: Line, grid: Grid, rows: NDArray[np.intp]) -> Floats
     return two_way_beforehand_ns(job, line, times)
 
 
-def found_in(known: Known, kept: KeptStage) -> list[Found]:
+@dataclass(frozen=True)
+class Stretch:
+    """A stretch that has been searched: what stacks like a bar in it, each with what it holds.
+
+    ``waves`` are the stretch's on its grid, ``left`` what no hyperbola takes away, shape (rows, columns).
+    """
+
+    kept: KeptStage
+    grid: Grid
+    waves: Waves
+    left: Waves
+    found: tuple[Found, ...]
+    parts: tuple[Peel, ...]
+
+    def alone(self, index: int, beside_mm: float) -> KeptStage:
+        """The traces around one that was found, with the hyperbolas of all others taken away."""
+        kept, positions, own = self.kept, self.kept.scan.positions_mm, self.parts[index]
+        start = along_mm(positions, kept.first)
+        column = (
+            np.abs(positions[kept.first : kept.first + len(kept.traces)] - positions[0]) - start
+        )
+        near = np.flatnonzero(np.abs(column + start - self.found[index].along_mm) <= beside_mm)
+        first, last = int(near[0]), int(near[-1]) + 1
+        at = np.floor(column[first:last] / self.grid.column_mm + 0.5).astype(np.intp)
+        others = self.waves[:, at] - self.left[:, at]
+        mine = (at >= own.first_column) & (at < own.columns().stop)
+        others[:, mine] -= own.wave[:, at[mine] - own.first_column]
+        traces = kept.traces[first:last] - signal_of(others, self.grid, kept.traces.shape[1])
+        return KeptStage(
+            kept.scan, kept.direct, kept.line, kept.first + first, traces, envelope(traces)
+        )
+
+
+def found_in(known: Known, kept: KeptStage) -> Stretch:
     """What stacks like a bar in a stretch."""
     grid, scan = known.grid, kept.scan
     positions = scan.positions_mm[kept.first : kept.first + len(kept.traces)]
@@ -157,7 +191,8 @@ def found_in(known: Known, kept: KeptStage) -> list[Found]:
                 flat_phase=cmath.phase(flat),
             )
         )
-    return found
+    parts = tuple(own for _, own in taken)
+    return Stretch(kept, grid, waves, left, tuple(found), parts)
 
 
 def _flat_above(flats: Waves, grid: Grid, first_row: int, one: Sounding) -> complex:

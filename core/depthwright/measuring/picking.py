@@ -45,7 +45,8 @@ class Pick:
 
     ``position_u_mm`` is the standard uncertainty of the apex along the line, NaN for a face;
     ``overlaps_direct`` says that the echo lies on the direct wave's tail; ``crest`` holds the picked
-    points of a bar's hyperbola (mm and ns).
+    points of a bar's hyperbola (mm and ns), ``crest_alone`` whether the other bars' echoes were taken away
+    before they were picked.
     """
 
     position_mm: float
@@ -53,6 +54,7 @@ class Pick:
     time_ns: float
     overlaps_direct: bool = False
     crest: tuple[Node, ...] = ()
+    crest_alone: bool = False
 
     @property
     def placed_by_crest(self) -> bool:

@@ -86,6 +86,8 @@ def own_nodes(
 ) -> list[tuple[CrestNode, ...]]:
     """The nodes of each bar's crest up to where another bar's hyperbola comes near; () where too few are.
 
+    A crest that was read with the other bars' echoes taken away counts as far as it goes.
+
     The other hyperbolas are drawn roughly, as of points in a typical concrete; ``zero_ns`` is the file
     time of no travelled distance.
     """
@@ -100,6 +102,7 @@ def own_nodes(
     start, own = np.cumsum(count) - count, np.repeat(long, count)
     near_ns = CROSSING_PERIODS / frequency_ghz
     crossed = _crossed(place, apex, position, time - zero_ns, own, near_ns)
+    crossed &= ~np.repeat([bars[index].crest_alone for index in long], count)
     use = _uncrossed(position - place[own], crossed, start, count)
     for index, first, length in zip(long, start.tolist(), count.tolist(), strict=True):
         kept[index] = tuple(compress(bars[index].crest, use[first : first + length].tolist()))

@@ -53,7 +53,7 @@ ADDED_LATER = {
     "zones": ("curvature", "keep", "medium"),
     "antennas": ("direct_shift", "separation_known"),
     "meters": ("shared",),
-    "marks": ("crest", "crossing_deg", "overlaps_direct"),
+    "marks": ("crest", "crest_alone", "crossing_deg", "overlaps_direct"),
     "tie": ("set_aside", "meter_diameter_mm"),
 }
 

@@ -51,10 +51,15 @@ class Surveyed:
         return [b for b in propose_bars(self.job, self.line, self.stage) if b.score >= least]
 
 
+def echo_ns(away_mm: np.ndarray, cover_mm: float) -> np.ndarray:
+    """File times of a bar's echo beside its apex, ns."""
+    echo = wave.bar_time(away_mm, cover_mm, RADIUS_MM, PERMITTIVITY, SEPARATION_MM)
+    return np.asarray(echo.time_ns) + ZERO_NS
+
+
 def bar_ns(cover_mm: float) -> float:
     """File time of a bar's apex, ns."""
-    time = wave.bar_time(0.0, cover_mm, RADIUS_MM, PERMITTIVITY, SEPARATION_MM).time_ns
-    return float(time) + ZERO_NS
+    return float(echo_ns(np.zeros(1), cover_mm)[0])
 
 
 def survey(
@@ -89,10 +94,9 @@ def survey(
     samples = _pulses(time, DIRECT_NS + late, np.ones(len(x)))
     for one in reflectors:
         away = np.abs(x - one.position_mm)
-        echo = wave.bar_time(away, one.cover_mm, RADIUS_MM, PERMITTIVITY, SEPARATION_MM).time_ns
         distance = np.hypot(one.cover_mm, away)
         strong = 0.5 * one.strength * 40.0 * one.cover_mm / distance**2
-        samples -= _pulses(time, echo + ZERO_NS + late, strong)
+        samples -= _pulses(time, echo_ns(away, one.cover_mm) + late, strong)
     for depth, strong in layers:
         echo = wave.travel_time(depth, PERMITTIVITY, SEPARATION_MM).time_ns
         samples += _pulses(time, echo + ZERO_NS + late, np.full(len(x), strong))
@@ -127,3 +131,8 @@ def _reflector() -> type[Reflector]:
 @pytest.fixture(name="bar_ns", scope="session")
 def _bar_ns() -> Callable[[float], float]:
     return bar_ns
+
+
+@pytest.fixture(name="echo_ns", scope="session")
+def _echo_ns() -> Callable[[np.ndarray, float], np.ndarray]:
+    return echo_ns

@@ -146,6 +146,8 @@ class TestCurvature:
         near = Pick(first.position_mm + 60.0, 1.0, first.time_ns, crest=first.crest)
         crowded, _ = edits.add_bar(job, "line-1", near)
         assert ("line-1", "bar-1") not in evaluate(crowded).curved
+        freed = edits.change_mark(crowded, "line-1", "bar-1", crest_alone=True)
+        assert ("line-1", "bar-1") in evaluate(freed).curved
         early = edits.change_mark(job, "line-1", "bar-1", time_ns=2.3)
         assert ("line-1", "bar-1") not in evaluate(early).curved
 
