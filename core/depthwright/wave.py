@@ -123,7 +123,8 @@ def bar_time(
     )
     _check(eps, s, h)
     n = np.sqrt(eps)
-    phi: Floats = np.zeros_like(x)
+    # Nearly where a single antenna midway would meet it.
+    phi: Floats = np.arctan2(x, cover + np.maximum(radius, 1e-9))
     for _ in range(_NEWTON_STEPS):
         side, deep = radius * np.sin(phi), cover + radius * (1 - np.cos(phi))
         first, second = _leg(side - (x - s / 2), deep, n, h), _leg(side - (x + s / 2), deep, n, h)
@@ -170,7 +171,10 @@ def depth_mm(
         return depth
     too_early = time < travel_time(np.zeros_like(time), eps, s, h).time_ns
     # Time against depth is convex: Newton from above comes down without passing the root.
-    depth = np.where(too_early, np.nan, reach)
+    # Begun where straight ways through the air would leave it, one step brings it there.
+    direct = np.maximum(reach - h / n, 0.0)
+    depth = np.sqrt(np.maximum(direct**2 - (s / 2) ** 2, (0.1 * reach) ** 2))
+    depth = np.where(too_early, np.nan, depth)
     for _ in range(_NEWTON_STEPS):
         at = travel_time(depth, eps, s, h)
         with np.errstate(invalid="ignore", divide="ignore"):
@@ -224,13 +228,15 @@ def _horizontal_in_air(depth: Floats, n: Floats, across: Floats, h: Floats) -> F
     """Horizontal distance of a leg in the air, mm: zero for antennas on the surface."""
     if not np.any(h > 0):
         return np.zeros_like(depth)
-    q: Floats = np.zeros_like(depth)
-    bend = n**2 - 1
+    square = n**2
+    bend = square - 1
     safe_h = np.where(h > 0, h, 1.0)
+    # Newton's first step, from zero.
+    q: Floats = across / (safe_h + depth / n)
     for _ in range(_NEWTON_STEPS):
-        root = np.sqrt(n**2 + bend * q**2)
+        root = np.sqrt(square + bend * q**2)
         g = safe_h * q + depth * q / root - across
-        q_next = q - g / (safe_h + depth * n**2 / root**3)
+        q_next = q - g / (safe_h + depth * square / (root * root * root))
         done = np.all(np.isnan(g) | (np.abs(g) < _TOLERANCE_MM))
         q = np.maximum(q_next, 0.0)
         if done:

@@ -18,6 +18,8 @@ from depthwright.constants import C_MM_PER_NS
 
 Floats = NDArray[np.float64]
 
+_HEIGHT, _FEW_HEIGHTS = 2, 3
+
 
 @dataclass(frozen=True)
 class _Table:
@@ -83,8 +85,36 @@ def leg_delay_ns(
     heights = np.maximum(height * frequency / C_MM_PER_NS, 1e-6)
     place = np.stack([np.log(wavelengths), np.abs(angle), np.log(heights), np.log(eps)])
     index = (place.reshape(4, -1) - table.starts[:, None]) / table.steps[:, None]
-    periods = scipy.ndimage.map_coordinates(
-        table.coefficients, index, order=3, mode="nearest", prefilter=False
-    )
-    delay: Floats = periods.reshape(angle.shape) / frequency
+    delay: Floats = _read(table.coefficients, index).reshape(angle.shape) / frequency
     return delay
+
+
+def _read(coefficients: Floats, index: Floats) -> Floats:
+    """The spline at places between its points, shape (axes, places)."""
+    height = index[_HEIGHT]
+    levels = np.unique(height)
+    if len(levels) > _FEW_HEIGHTS:
+        return _spline(coefficients, index)
+    # A quarter of the work: the antennas are mostly equally high.
+    others = np.delete(index, _HEIGHT, axis=0)
+    value = np.empty(len(height))
+    for level in levels.tolist():
+        here = height == level
+        value[here] = _spline(_at_height(coefficients, level), others[:, here])
+    return value
+
+
+def _at_height(coefficients: Floats, place: float) -> Floats:
+    """The coefficients for one height."""
+    weights = [
+        _spline(point, np.array([[place]]))[0] for point in np.eye(coefficients.shape[_HEIGHT])
+    ]
+    level: Floats = np.tensordot(coefficients, weights, (_HEIGHT, 0))
+    return level
+
+
+def _spline(coefficients: Floats, index: Floats) -> Floats:
+    value: Floats = scipy.ndimage.map_coordinates(
+        coefficients, index, order=3, mode="nearest", prefilter=False
+    )
+    return value
