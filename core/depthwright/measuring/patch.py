@@ -13,7 +13,6 @@ from numpy.typing import NDArray
 
 from depthwright.measuring.stage import PickStage
 from depthwright.measuring.timezero import alive
-from depthwright.processing.envelope import companion
 from depthwright.scan import BLOCK_TRACES
 
 Floats = NDArray[np.float64]
@@ -53,9 +52,7 @@ def pieces(
         part = columns[start : start + step]
         first = max(0, int(part[0]) - around)
         last = min(stage.scan.traces, int(part[-1]) + around + 1)
-        block = stage.block(first, last)
-        waves = np.empty(block.shape, np.complex64)
-        waves.real, waves.imag = block, companion(block)
+        waves = stage.waves(first, last)
         # By the traces as recorded: without the direct wave a place without echoes would pass for dead.
         living = alive(stage.scan.block(first, last))
         yield slice(start, start + len(part)), np.arange(first, last), waves, living
