@@ -13,8 +13,8 @@ from depthwright.measuring.stage import PickStage
 from depthwright.measuring.timezero import (
     DirectWave,
     centre_frequency_ghz,
-    settle_direct_wave,
     sample_traces,
+    settle_direct_wave,
 )
 from depthwright.scan import Scan, scan_from_array
 

@@ -135,7 +135,7 @@ def bar_time(
         )
         step = (phi + sum(angles) / 2) / slope
         phi = phi - step
-        if not np.any(np.abs(step) > _TOLERANCE_RAD):
+        if not (np.abs(step) > _TOLERANCE_RAD).any():
             break
     per_offset = -n * (first.sine + second.sine) / C_MM_PER_NS
     down = n * (first.cosine + second.cosine) / C_MM_PER_NS
@@ -167,7 +167,7 @@ def depth_mm(
     with np.errstate(invalid="ignore"):
         # Antennas on the surface: exact.
         depth: Floats = np.sqrt(reach**2 - (s / 2) ** 2)
-    if not np.any(h > 0):
+    if not (h > 0).any():
         return depth
     too_early = time < travel_time(np.zeros_like(time), eps, s, h).time_ns
     # Time against depth is convex: Newton from above comes down without passing the root.
@@ -180,7 +180,7 @@ def depth_mm(
         with np.errstate(invalid="ignore", divide="ignore"):
             step = (at.time_ns - time) / at.per_mm
             depth = np.maximum(depth - step, 0.0)
-        if not np.any(np.abs(step) > 1e-9):
+        if not (np.abs(step) > 1e-9).any():
             break
     return depth
 
@@ -219,27 +219,26 @@ def _leg(across: Floats, deep: Floats, n: Floats, h: Floats) -> _Leg:
     sine = np.sign(across) * (distance - in_air) / safe
     cosine = np.where(concrete > 0, deep / safe, 1.0)
     # On the surface, Snell's law says at which angle a leg would leave; beyond the critical one, grazing.
-    leaving = np.sqrt(np.clip(1 - (n * sine) ** 2, 0.0, 1.0))
+    leaving = np.sqrt(np.maximum(1 - (n * sine) ** 2, 0.0))
     air_cosine = np.where(h > 0, h / np.maximum(air, 1e-12), leaving)
     return _Leg(air, concrete, sine, cosine, air_cosine)
 
 
 def _horizontal_in_air(depth: Floats, n: Floats, across: Floats, h: Floats) -> Floats:
     """Horizontal distance of a leg in the air, mm: zero for antennas on the surface."""
-    if not np.any(h > 0):
+    if not (h > 0).any():
         return np.zeros_like(depth)
     square = n**2
-    bend = square - 1
+    bend, deep = square - 1, depth * square
     safe_h = np.where(h > 0, h, 1.0)
     # Newton's first step, from zero.
     q: Floats = across / (safe_h + depth / n)
     for _ in range(_NEWTON_STEPS):
         root = np.sqrt(square + bend * q**2)
         g = safe_h * q + depth * q / root - across
-        q_next = q - g / (safe_h + depth * square / (root * root * root))
-        done = np.all(np.isnan(g) | (np.abs(g) < _TOLERANCE_MM))
+        q_next = q - g / (safe_h + deep / (root * root * root))
         q = np.maximum(q_next, 0.0)
-        if done:
+        if not (np.abs(g) >= _TOLERANCE_MM).any():
             break
     in_air: Floats = np.where(h > 0, safe_h * q, 0.0)
     return in_air
@@ -247,14 +246,16 @@ def _horizontal_in_air(depth: Floats, n: Floats, across: Floats, h: Floats) -> F
 
 def _together(*values: ArrayLike) -> list[Floats]:
     arrays = [np.asarray(value, dtype=np.float64) for value in values]
+    if all(array.shape == arrays[0].shape for array in arrays):
+        return arrays
     return list(np.broadcast_arrays(*arrays))
 
 
 def _check(eps: Floats, s: Floats, h: Floats) -> None:
-    if np.any(eps < 1):
+    if (eps < 1).any():
         raise DepthwrightError(
             "A permittivity below 1 would be a wave faster than in air.",
             "Check the known depths and the antenna separation.",
         )
-    if np.any(s < 0) or np.any(h < 0):
+    if (s < 0).any() or (h < 0).any():
         raise DepthwrightError("An antenna separation or height below zero is not possible.")

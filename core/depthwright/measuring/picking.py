@@ -142,10 +142,9 @@ def _stretch(stage: PickStage, position_mm: float, half_mm: float) -> tuple[int,
 
 
 def _smooth_along(envelopes: Envelopes) -> Floats:
-    weights = np.array([0.25, 0.5, 0.25])
-    smoothed: Floats = scipy.ndimage.convolve1d(
-        envelopes.astype(np.float64), weights, axis=0, mode="nearest"
-    )
+    """Each trace with a quarter of either neighbour; the ends go on."""
+    longer = np.concatenate([envelopes[:1], envelopes, envelopes[-1:]]).astype(np.float64)
+    smoothed: Floats = 0.25 * (longer[:-2] + longer[2:]) + 0.5 * longer[1:-1]
     return smoothed
 
 
@@ -191,10 +190,11 @@ def _ridge(stage: PickStage, envelopes: Floats, first: int, trace: int, sample: 
         here, at = trace, sample
         while wanted.start <= here < min(wanted.stop, len(envelopes)):
             low = max(0, at - slack)
-            near = envelopes[here, low : at + slack + 1]
-            at = low + int(np.argmax(near))
-            if envelopes[here, at] < floor:
+            near = envelopes[here, low : at + slack + 1].tolist()
+            top = max(near)
+            if top < floor:
                 break
+            at = low + near.index(top)
             index[here] = at
             here += step
     times = refine_peak(envelopes, np.maximum(index, 0)) * stage.scan.dt_ns
@@ -216,10 +216,12 @@ def _crest(stage: PickStage, ridge: Floats, first: int, trace: int) -> tuple[flo
     use = np.isfinite(ridge) & (np.abs(positions - start_mm) <= APEX_HALF_MM)
     if use.sum() < 5:
         return start_mm, fallback_u
-    offset = positions[use] - start_mm
-    parabola, covariance = np.polyfit(offset, squared[use], 2, cov="unscaled")
-    residual = squared[use] - np.polyval(parabola, offset)
-    bend, slope, _ = parabola
+    terms = ((positions[use] - start_mm)[:, None] / APEX_HALF_MM) ** np.array([2, 1, 0])
+    covariance = np.linalg.inv(terms.T @ terms)
+    parabola = covariance @ (terms.T @ squared[use])
+    residual = squared[use] - terms @ parabola
+    units = APEX_HALF_MM ** np.array([-2.0, -1.0])
+    bend, slope = parabola[:2] * units
     if bend <= 0 or abs(slope / (2 * bend)) > REACH_MM:
         return start_mm, fallback_u
     vertex = -slope / (2 * bend)
@@ -227,6 +229,7 @@ def _crest(stage: PickStage, ridge: Floats, first: int, trace: int) -> tuple[flo
     by_slope = -1 / (2 * bend)
     by_bend = slope / (2 * bend**2)
     gradient = np.array([by_bend, by_slope])
+    gradient *= units
     variance = float(gradient @ covariance[:2, :2] @ gradient) * scatter**2
     apex_u_mm = float(np.hypot(np.sqrt(variance), spacing / 4))
     if apex_u_mm > fallback_u:
