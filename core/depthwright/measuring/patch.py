@@ -66,7 +66,9 @@ def averaged(
     Traces that are not alive do not count; where none is near, the average is zero.
     """
     away = (at_mm[:, None] - position_mm[None, :]) / spread_mm
-    weights = np.where((np.abs(away) <= REACH) & living[None, :], np.exp(-(away**2) / 2), 0.0)
+    near = (np.abs(away) <= REACH) & living
+    weights = np.zeros(away.shape)
+    weights[near] = np.exp(-(away[near] ** 2) / 2)
     total = weights.sum(axis=1, keepdims=True)
     weights /= np.where(total > 0, total, 1.0)
     # Real weights: as floats, complex waves cost half.

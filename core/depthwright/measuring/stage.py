@@ -41,12 +41,15 @@ class PickStage:
         scan, direct = self.scan, self.direct
         raw = scan.block(first, last)
         band = Band.of(scan.samples, scan.dt_ns, direct.centre_frequency_ghz)
+        pieces = list(cache_slices(len(raw), band.padded))
+        spectra = [band.spectrum(raw[piece]) for piece in pieces]
         aligned = np.empty_like(raw)
-        for piece in cache_slices(len(raw), band.padded):
-            spectrum = band.spectrum(raw[piece])
-            fit = fit_direct_wave(band.traces(spectrum), direct, scan.dt_ns)
-            spectrum *= band.turns(fit.delay_ns)
-            shared = (fit.strength[:, None] * direct.wavelet).astype(np.float32)
+        for piece, spectrum in zip(pieces, spectra, strict=True):
+            aligned[piece] = band.traces(spectrum)
+        fit = fit_direct_wave(aligned, direct, scan.dt_ns)
+        for piece, spectrum in zip(pieces, spectra, strict=True):
+            spectrum *= band.turns(fit.delay_ns[piece])
+            shared = (fit.strength[piece, None] * direct.wavelet).astype(np.float32)
             np.subtract(band.traces(spectrum), shared, out=aligned[piece])
         return aligned
 
