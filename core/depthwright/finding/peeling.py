@@ -60,7 +60,7 @@ def peel(waves: Waves, grid: Grid, moveout: Moveout, trial: int, row: float, col
         scipy.ndimage.gaussian_filter1d(values, sigma, axis=-1, mode="constant")
         for values in (aligned.real, aligned.imag, living)
     ]
-    fade = np.clip(5 * (1 - np.abs(pulse) / (half + 1)), 0, 1) * living
+    fade = np.clip(5 * (1 - np.abs(pulse) / (half + 1)), 0, 1).astype(np.float32) * living
     echo = (smooth[0] + 1j * smooth[1]) * (fade / np.maximum(smooth[2], 1e-6)) * np.conj(turn)
     # Back from the pulse's own rows to those of the stretch.
     echo = np.pad(echo, ((1, 1), (0, 0)))

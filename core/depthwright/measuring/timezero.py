@@ -154,7 +154,7 @@ class _Found:
     @cached_property
     def first(self) -> int:
         """Sample of the first strong arrival that all traces share."""
-        shared = envelope(_median_trace(self._traces)[None, :].astype(np.float32))[0]
+        shared = envelope(_median_trace(self._traces)[None, :])[0]
         return _first_strong_peak(shared)
 
     def around(self, rough: int) -> DirectWave:
@@ -168,9 +168,14 @@ class _Found:
 
 def _median_trace(traces: Block) -> Block:
     """Median of all traces at each sample, shape (samples,)."""
-    # Along the last axis it takes two thirds of the time.
-    median: Block = np.median(np.ascontiguousarray(traces.T), axis=1, overwrite_input=True)
-    return median
+    # Along the last axis, and for one place of the order, it takes a third of numpy's median.
+    half = len(traces) // 2
+    ordered = np.partition(np.ascontiguousarray(traces.T), half, axis=1)
+    upper: Block = ordered[:, half]
+    if len(traces) % 2:
+        return upper
+    middle: Block = (ordered[:, :half].max(axis=1) + upper) / 2
+    return middle
 
 
 def _learn(traces: Block, rough: int, dt_ns: float, frequency_ghz: float) -> DirectWave:
