@@ -13,8 +13,8 @@ from depthwright.measuring.stage import PickStage
 from depthwright.measuring.timezero import (
     DirectWave,
     centre_frequency_ghz,
-    find_direct_wave,
     sample_traces,
+    settle_direct_wave,
 )
 from depthwright.scan import Scan, scan_from_array
 
@@ -61,14 +61,13 @@ class Survey:
     def find(self, frequency_ghz: float) -> tuple[DirectPick, PickStage]:
         """The direct wave and the stage to pick on, for an antenna of a frequency."""
         if frequency_ghz not in self._found:
-            direct = find_direct_wave(self._sampled, frequency_ghz)
+            # As first found, and as when the job is opened again: around the time that is stored.
+            direct, wave = settle_direct_wave(self._sampled, frequency_ghz)
             pick = DirectPick(
                 time_ns=direct.time_ns,
                 time_u_ns=direct.time_u_ns,
                 frequency_ghz=round(_own_frequency_ghz(direct, self.scan.dt_ns), 3),
             )
-            # As it is found when the job is opened again: around the time that is stored.
-            wave = find_direct_wave(self._sampled, frequency_ghz, near_ns=pick.time_ns)
             self._found[frequency_ghz] = pick, PickStage(self.scan, wave)
         return self._found[frequency_ghz]
 

@@ -7,6 +7,7 @@ Metadata plus :meth:`Scan.block`, so that nothing needs a whole line in memory. 
 import hashlib
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -92,7 +93,7 @@ class Scan:
         """Distance from the first trace to the last, mm."""
         return float(abs(self.positions_mm[-1] - self.positions_mm[0]))
 
-    @property
+    @cached_property
     def trace_spacing_mm(self) -> float:
         """Median distance between neighbouring traces, mm; 0 for a single trace."""
         if self.traces < 2:

@@ -123,7 +123,8 @@ def bar_time(
     )
     _check(eps, s, h)
     n = np.sqrt(eps)
-    phi: Floats = np.zeros_like(x)
+    # Nearly where a single antenna midway would meet it.
+    phi: Floats = np.arctan2(x, cover + np.maximum(radius, 1e-9))
     for _ in range(_NEWTON_STEPS):
         side, deep = radius * np.sin(phi), cover + radius * (1 - np.cos(phi))
         first, second = _leg(side - (x - s / 2), deep, n, h), _leg(side - (x + s / 2), deep, n, h)
@@ -134,7 +135,7 @@ def bar_time(
         )
         step = (phi + sum(angles) / 2) / slope
         phi = phi - step
-        if not np.any(np.abs(step) > _TOLERANCE_RAD):
+        if not (np.abs(step) > _TOLERANCE_RAD).any():
             break
     per_offset = -n * (first.sine + second.sine) / C_MM_PER_NS
     down = n * (first.cosine + second.cosine) / C_MM_PER_NS
@@ -166,17 +167,20 @@ def depth_mm(
     with np.errstate(invalid="ignore"):
         # Antennas on the surface: exact.
         depth: Floats = np.sqrt(reach**2 - (s / 2) ** 2)
-    if not np.any(h > 0):
+    if not (h > 0).any():
         return depth
     too_early = time < travel_time(np.zeros_like(time), eps, s, h).time_ns
     # Time against depth is convex: Newton from above comes down without passing the root.
-    depth = np.where(too_early, np.nan, reach)
+    # Begun where straight ways through the air would leave it, one step brings it there.
+    direct = np.maximum(reach - h / n, 0.0)
+    depth = np.sqrt(np.maximum(direct**2 - (s / 2) ** 2, (0.1 * reach) ** 2))
+    depth = np.where(too_early, np.nan, depth)
     for _ in range(_NEWTON_STEPS):
         at = travel_time(depth, eps, s, h)
         with np.errstate(invalid="ignore", divide="ignore"):
             step = (at.time_ns - time) / at.per_mm
             depth = np.maximum(depth - step, 0.0)
-        if not np.any(np.abs(step) > 1e-9):
+        if not (np.abs(step) > 1e-9).any():
             break
     return depth
 
@@ -215,25 +219,26 @@ def _leg(across: Floats, deep: Floats, n: Floats, h: Floats) -> _Leg:
     sine = np.sign(across) * (distance - in_air) / safe
     cosine = np.where(concrete > 0, deep / safe, 1.0)
     # On the surface, Snell's law says at which angle a leg would leave; beyond the critical one, grazing.
-    leaving = np.sqrt(np.clip(1 - (n * sine) ** 2, 0.0, 1.0))
+    leaving = np.sqrt(np.maximum(1 - (n * sine) ** 2, 0.0))
     air_cosine = np.where(h > 0, h / np.maximum(air, 1e-12), leaving)
     return _Leg(air, concrete, sine, cosine, air_cosine)
 
 
 def _horizontal_in_air(depth: Floats, n: Floats, across: Floats, h: Floats) -> Floats:
     """Horizontal distance of a leg in the air, mm: zero for antennas on the surface."""
-    if not np.any(h > 0):
+    if not (h > 0).any():
         return np.zeros_like(depth)
-    q: Floats = np.zeros_like(depth)
-    bend = n**2 - 1
+    square = n**2
+    bend, deep = square - 1, depth * square
     safe_h = np.where(h > 0, h, 1.0)
+    # Newton's first step, from zero.
+    q: Floats = across / (safe_h + depth / n)
     for _ in range(_NEWTON_STEPS):
-        root = np.sqrt(n**2 + bend * q**2)
+        root = np.sqrt(square + bend * q**2)
         g = safe_h * q + depth * q / root - across
-        q_next = q - g / (safe_h + depth * n**2 / root**3)
-        done = np.all(np.isnan(g) | (np.abs(g) < _TOLERANCE_MM))
+        q_next = q - g / (safe_h + deep / (root * root * root))
         q = np.maximum(q_next, 0.0)
-        if done:
+        if not (np.abs(g) >= _TOLERANCE_MM).any():
             break
     in_air: Floats = np.where(h > 0, safe_h * q, 0.0)
     return in_air
@@ -241,14 +246,16 @@ def _horizontal_in_air(depth: Floats, n: Floats, across: Floats, h: Floats) -> F
 
 def _together(*values: ArrayLike) -> list[Floats]:
     arrays = [np.asarray(value, dtype=np.float64) for value in values]
+    if all(array.shape == arrays[0].shape for array in arrays):
+        return arrays
     return list(np.broadcast_arrays(*arrays))
 
 
 def _check(eps: Floats, s: Floats, h: Floats) -> None:
-    if np.any(eps < 1):
+    if (eps < 1).any():
         raise DepthwrightError(
             "A permittivity below 1 would be a wave faster than in air.",
             "Check the known depths and the antenna separation.",
         )
-    if np.any(s < 0) or np.any(h < 0):
+    if (s < 0).any() or (h < 0).any():
         raise DepthwrightError("An antenna separation or height below zero is not possible.")

@@ -299,13 +299,13 @@ def test_scans_that_come_together_share_an_antenna_when_the_files_are_silent(hel
 
 def test_the_window_never_looks_for_a_direct_wave_itself(held, scan, monkeypatch):
     threads = []
-    find = intake.find_direct_wave
+    find = intake.settle_direct_wave
 
     def watched(*arguments, **named):
         threads.append(threading.current_thread())
         return find(*arguments, **named)
 
-    monkeypatch.setattr(intake, "find_direct_wave", watched)
+    monkeypatch.setattr(intake, "settle_direct_wave", watched)
     held.keeper.open_path(scan)
     held.release()
     assert len(held.document.job.lines) == 1

@@ -7,7 +7,7 @@ straight path from a point on the surface.
 
 import json
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from importlib import resources
 
 import numpy as np
@@ -17,6 +17,8 @@ from numpy.typing import ArrayLike, NDArray
 from depthwright.constants import C_MM_PER_NS
 
 Floats = NDArray[np.float64]
+
+_HEIGHT, _FEW_HEIGHTS = 2, 3
 
 
 @dataclass(frozen=True)
@@ -83,8 +85,37 @@ def leg_delay_ns(
     heights = np.maximum(height * frequency / C_MM_PER_NS, 1e-6)
     place = np.stack([np.log(wavelengths), np.abs(angle), np.log(heights), np.log(eps)])
     index = (place.reshape(4, -1) - table.starts[:, None]) / table.steps[:, None]
-    periods = scipy.ndimage.map_coordinates(
-        table.coefficients, index, order=3, mode="nearest", prefilter=False
-    )
-    delay: Floats = periods.reshape(angle.shape) / frequency
+    delay: Floats = _read(index).reshape(angle.shape) / frequency
     return delay
+
+
+def _read(index: Floats) -> Floats:
+    """The table at places between its points, shape (axes, places)."""
+    height = index[_HEIGHT]
+    levels = np.unique(height)
+    if len(levels) > _FEW_HEIGHTS:
+        return _spline(_table().coefficients, index)
+    # A quarter of the work: the antennas are mostly equally high.
+    others = np.delete(index, _HEIGHT, axis=0)
+    value = np.empty(len(height))
+    for level in levels.tolist():
+        here = height == level
+        value[here] = _spline(_at_height(level), others[:, here])
+    return value
+
+
+@lru_cache(maxsize=8)
+def _at_height(place: float) -> Floats:
+    """The coefficients over the other axes for one height."""
+    coefficients = _table().coefficients
+    points = np.eye(coefficients.shape[_HEIGHT])
+    weights = [_spline(point, np.array([[place]]))[0] for point in points]
+    level: Floats = np.tensordot(coefficients, weights, (_HEIGHT, 0))
+    return level
+
+
+def _spline(coefficients: Floats, index: Floats) -> Floats:
+    value: Floats = scipy.ndimage.map_coordinates(
+        coefficients, index, order=3, mode="nearest", prefilter=False
+    )
+    return value

@@ -10,8 +10,6 @@ from scipy.sparse import csr_array
 
 from depthwright.measuring.stage import PickStage
 from depthwright.measuring.timezero import alive
-from depthwright.processing.envelope import companion
-from depthwright.scan import Block
 
 Values = NDArray[np.float32]
 Waves = NDArray[np.complex64]
@@ -52,25 +50,23 @@ def grid_of(stage: PickStage) -> Grid:
     )
 
 
-def waves_of(traces: Block, positions_mm: NDArray[np.float64], grid: Grid) -> Waves:
+def waves_of(signal: Waves, positions_mm: NDArray[np.float64], grid: Grid) -> Waves:
     """Traces of the pick stage on the grid, shape (rows, columns); zero where nothing was recorded.
 
     Parameters
     ----------
-    traces
-        Shape (traces, samples).
+    signal
+        Their analytic signal, shape (traces, samples).
     positions_mm
         Where they were recorded, shape (traces,); the first column is the first trace's.
     """
-    signal = np.empty((len(traces), -(-traces.shape[1] // grid.thinned)), np.complex64)
-    signal.real = traces[:, :: grid.thinned]
-    signal.imag = companion(traces)[:, :: grid.thinned]
     away = np.abs(positions_mm - positions_mm[0]) / grid.column_mm
     column = np.floor(away + 0.5).astype(np.intp)
-    living = alive(traces)
+    living = alive(signal.real)
+    signal = signal[:, :: grid.thinned]
     share = living / np.maximum(np.bincount(column, living), 1)[column]
-    shape = int(column[-1]) + 1, len(traces)
-    gather = csr_array((share.astype(np.float32), (column, np.arange(len(traces)))), shape=shape)
+    shape = int(column[-1]) + 1, len(signal)
+    gather = csr_array((share.astype(np.float32), (column, np.arange(len(signal)))), shape=shape)
     turn = np.exp(-1j * grid.carrier * grid.row_ns * np.arange(signal.shape[1]))
     waves: Waves = np.ascontiguousarray((gather @ (signal * turn.astype(np.complex64))).T)
     return waves

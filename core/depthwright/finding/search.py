@@ -191,7 +191,7 @@ def _along_pulse(
     column = apex_columns[:, None] + away
     inside = (column >= 0) & (column < waves.shape[1])
     column = np.where(inside, column, 0)
-    inside &= (np.abs(waves).max(axis=0) > 0)[column]
+    inside &= np.any(waves, axis=0)[column]
     hyperbolas = at_row(moveout.rows, row)
     layer = np.zeros_like(hyperbolas[:1])
     late = np.concatenate([hyperbolas, layer])[:, None, None, np.abs(away)]

@@ -154,7 +154,7 @@ def operator(moveout: Moveout, trial: int, grid: Grid, apex_rows: NDArray[np.int
 def stacks(waves: Waves, grid: Grid, operators: Sequence[Operator], every: int = 1) -> list[Stack]:
     """Stack every so manyth column of a stretch, shape (rows, columns), by some operators."""
     steps = operators[0].weight.shape[1]
-    living = (np.abs(waves).max(axis=0, keepdims=True) > 0).astype(np.float32)
+    living = np.any(waves, axis=0, keepdims=True).astype(np.float32)
     power: Values = waves.real**2 + waves.imag**2
     both, powers, lives = (_spread(values, steps, every) for values in (waves, power, living))
     spacing = operators[0].apex_rows[1] - operators[0].apex_rows[0]

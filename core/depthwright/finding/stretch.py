@@ -81,7 +81,7 @@ def known_of(job: Job, line: Line, stage: PickStage, size: int) -> Known:
     clear: list[tuple[float, float, float]] = []
     for first in (round(last_start * (k + 0.5) / looks) for k in range(looks)):
         last = min(scan.traces, first + size)
-        waves = waves_of(stage.block(first, last), scan.positions_mm[first:last], grid)
+        waves = waves_of(stage.waves(first, last), scan.positions_mm[first:last], grid)
         stacked = stacks(waves, grid, operators, every)
         worth = np.stack([trial.worth for trial in stacked])
         top = worth.max(axis=0)
@@ -151,8 +151,8 @@ class Stretch:
 def found_in(known: Known, kept: KeptStage) -> Stretch:
     """What stacks like a bar in a stretch."""
     grid, scan = known.grid, kept.scan
-    positions = scan.positions_mm[kept.first : kept.first + len(kept.traces)]
-    waves = waves_of(kept.traces, positions, grid)
+    positions = scan.positions_mm[kept.first : kept.first + len(kept.signal)]
+    waves = waves_of(kept.signal, positions, grid)
     trials = known.moveout.of(known.permittivity * AROUND)
     apex_rows = _apex_rows(known.line, grid, len(waves))
     operators = [operator(trials, trial, grid, apex_rows) for trial in range(len(AROUND))]

@@ -13,7 +13,6 @@ from numpy.typing import NDArray
 
 from depthwright.measuring.stage import PickStage
 from depthwright.measuring.timezero import alive
-from depthwright.processing.envelope import companion
 from depthwright.scan import BLOCK_TRACES
 
 Floats = NDArray[np.float64]
@@ -53,9 +52,7 @@ def pieces(
         part = columns[start : start + step]
         first = max(0, int(part[0]) - around)
         last = min(stage.scan.traces, int(part[-1]) + around + 1)
-        block = stage.block(first, last)
-        waves = np.empty(block.shape, np.complex64)
-        waves.real, waves.imag = block, companion(block)
+        waves = stage.waves(first, last)
         # By the traces as recorded: without the direct wave a place without echoes would pass for dead.
         living = alive(stage.scan.block(first, last))
         yield slice(start, start + len(part)), np.arange(first, last), waves, living
@@ -69,7 +66,9 @@ def averaged(
     Traces that are not alive do not count; where none is near, the average is zero.
     """
     away = (at_mm[:, None] - position_mm[None, :]) / spread_mm
-    weights = np.where((np.abs(away) <= REACH) & living[None, :], np.exp(-(away**2) / 2), 0.0)
+    near = (np.abs(away) <= REACH) & living
+    weights = np.zeros(away.shape)
+    weights[near] = np.exp(-(away[near] ** 2) / 2)
     total = weights.sum(axis=1, keepdims=True)
     weights /= np.where(total > 0, total, 1.0)
     # Real weights: as floats, complex waves cost half.

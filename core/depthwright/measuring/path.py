@@ -2,8 +2,8 @@
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import maximum_filter1d
 
+Floats = NDArray[np.float64]
 Indices = NDArray[np.intp]
 
 BEND_COST = 0.02
@@ -31,43 +31,67 @@ def best_path(
     The rows, shape (columns,).
     """
     columns, rows = worth.shape
-    steps = np.arange(-most_slope, most_slope + 1)
-    margin = max(most_slope, most_jump)
-    cost = BEND_COST * np.abs(steps)
-    came_from = np.empty((columns, rows), np.int16 if rows < 2**15 else np.int32)
-    every_row = np.arange(rows)
-    padded = np.full(rows + 2 * margin, -np.inf)
-    before = padded[margin : margin + rows]
-    before[:] = 0.0
-    beside = np.lib.stride_tricks.sliding_window_view(padded, len(steps))
-    beside = beside[margin - most_slope : margin - most_slope + rows]
-    around = np.lib.stride_tricks.sliding_window_view(padded, 2 * margin + 1)
+    way = _Way(
+        BEND_COST * np.abs(np.arange(-most_slope, most_slope + 1)), max(most_slope, most_jump), rows
+    )
+    # What each row was worth on arrival, kept so that only the way taken is ever traced back.
+    before = np.empty((columns, rows))
+    total = np.zeros(rows)
     for column in range(columns):
-        reached = beside - cost
-        step = reached.argmax(axis=1)
-        total = reached[every_row, step]
-        source = every_row + steps[step]
-        best = maximum_filter1d(padded, 2 * margin + 1)[margin : margin + rows] - jump_cost
-        jumps = np.flatnonzero(best > total)
-        total[jumps] = best[jumps]
-        source[jumps] = jumps - margin + around[jumps].argmax(axis=1)
+        before[column] = total
+        total = way.arrive(total, jump_cost)
         if fixed[column] >= 0:
             only = int(fixed[column])
-            anywhere = int(before.argmax())
-            if before[anywhere] - jump_cost > total[only]:
-                source[only], total[only] = anywhere, before[anywhere] - jump_cost
-            kept = total[only]
+            kept = max(total[only], before[column].max() - jump_cost)
             total[:] = -np.inf
             total[only] = kept
-        came_from[column] = source
-        before[:] = total + worth[column]
-    return _traced(came_from, int(before.argmax()))
-
-
-def _traced(came_from: NDArray[np.signedinteger], last: int) -> Indices:
-    """The way back from the row in the last column."""
-    path = np.empty(len(came_from), np.intp)
-    for column in range(len(came_from) - 1, -1, -1):
-        path[column] = last
-        last = int(came_from[column, last])
+        total += worth[column]
+    path = np.empty(columns, np.intp)
+    row = int(total.argmax())
+    for column in range(columns - 1, -1, -1):
+        path[column] = row
+        row = way.source(before[column], row, jump_cost, anywhere=bool(fixed[column] >= 0))
     return path
+
+
+class _Way:
+    """From the rows of one column to those of the next."""
+
+    def __init__(self, bend: Floats, margin: int, rows: int) -> None:
+        self._bend, self._margin, self._rows = bend, margin, rows
+        self._padded = np.full(rows + 2 * margin, -np.inf)
+        first = margin - len(bend) // 2
+        beside = np.lib.stride_tricks.sliding_window_view(self._padded, rows)
+        self._beside = beside[first : first + len(bend)]
+
+    def arrive(self, before: Floats, jump_cost: float) -> Floats:
+        """The most that each row can be reached with."""
+        self._padded[self._margin : self._margin + self._rows] = before
+        total: Floats = (self._beside - self._bend[:, None]).max(axis=0)
+        np.maximum(total, _running_max(self._padded, 2 * self._margin + 1) - jump_cost, out=total)
+        return total
+
+    def source(self, before: Floats, row: int, jump_cost: float, anywhere: bool) -> int:
+        """The row that another one was reached from: level, by a bend, or by a jump where that is more."""
+        half = len(self._bend) // 2
+        low, high = max(0, row - half), min(self._rows, row + half + 1)
+        bent = before[low:high] - self._bend[low - row + half : high - row + half]
+        source = low + int(bent.argmax())
+        most = bent[source - low]
+        first = max(0, row - self._margin)
+        near = before[first : row + self._margin + 1]
+        if near.max() - jump_cost > most:
+            source = first + int(near.argmax())
+            most = near.max() - jump_cost
+        if anywhere and before.max() - jump_cost > most:
+            source = int(before.argmax())
+        return source
+
+
+def _running_max(values: Floats, size: int) -> Floats:
+    """Maximum of each stretch of so many values, by stretches twice as long each time."""
+    span = 1
+    while 2 * span <= size:
+        values = np.maximum(values[:-span], values[span:])
+        span *= 2
+    return values if span == size else np.maximum(values[: span - size], values[size - span :])

@@ -73,7 +73,7 @@ def snap_bar(stage: PickStage, position_mm: float, time_ns: float) -> Pick | Non
     start = _strongest_near(stage, envelopes, first, position_mm, time_ns)
     if start is None:
         return None
-    ridge = _ridge(stage, envelopes, *start)
+    ridge = _ridge(stage, envelopes, first, *start)
     apex_mm, apex_u_mm = _crest(stage, ridge, first, start[0])
     trace = int(np.clip(stage.scan.nearest_trace(apex_mm) - first, 0, len(ridge) - 1))
     picked_ns = float(ridge[trace])
@@ -144,10 +144,9 @@ def _stretch(stage: PickStage, position_mm: float, half_mm: float) -> tuple[int,
 
 
 def _smooth_along(envelopes: Envelopes) -> Floats:
-    weights = np.array([0.25, 0.5, 0.25])
-    smoothed: Floats = scipy.ndimage.convolve1d(
-        envelopes.astype(np.float64), weights, axis=0, mode="nearest"
-    )
+    """Each trace with a quarter of either neighbour; the ends go on."""
+    longer = np.concatenate([envelopes[:1], envelopes, envelopes[-1:]]).astype(np.float64)
+    smoothed: Floats = 0.25 * (longer[:-2] + longer[2:]) + 0.5 * longer[1:-1]
     return smoothed
 
 
@@ -156,34 +155,48 @@ def _strongest_near(
 ) -> tuple[int, int] | None:
     """Trace (within the block) and sample of the maximum that a click means."""
     scan = stage.scan
-    peaks = scipy.ndimage.maximum_filter(envelopes, size=(3, 3)) == envelopes
-    peaks &= envelopes >= STANDS_OUT * stage.noise
-    away_mm = (scan.positions_mm[first : first + len(envelopes)] - position_mm)[:, None] / REACH_MM
-    away_ns = (np.arange(scan.samples) * scan.dt_ns - time_ns)[None, :] / (
-        REACH_PERIODS * stage.period_ns
-    )
-    distance = away_mm**2 + away_ns**2
-    peaks &= distance <= 1
+    away_mm = (scan.positions_mm[first : first + len(envelopes)] - position_mm) / REACH_MM
+    away_ns = (np.arange(scan.samples) * scan.dt_ns - time_ns) / (REACH_PERIODS * stage.period_ns)
+    # One trace and one sample more to each side, so that its edge is no maximum.
+    traces, samples = _with_neighbours(away_mm), _with_neighbours(away_ns)
+    near = envelopes[traces, samples]
+    if not near.size:
+        return None
+    distance = (away_mm[traces] ** 2)[:, None] + (away_ns[samples] ** 2)[None, :]
+    peaks = scipy.ndimage.maximum_filter(near, size=(3, 3)) == near
+    peaks &= (near >= STANDS_OUT * stage.noise) & (distance <= 1)
     if not peaks.any():
         return None
-    worth = np.where(peaks, envelopes * np.exp(-2 * distance), 0.0)
+    worth = np.where(peaks, near * np.exp(-2 * distance), 0.0)
     trace, sample = np.unravel_index(int(np.argmax(worth)), worth.shape)
-    return int(trace), int(sample)
+    return traces.start + int(trace), samples.start + int(sample)
 
 
-def _ridge(stage: PickStage, envelopes: Floats, trace: int, sample: int) -> Floats:
-    """Times of the envelope ridge through a maximum, shape (traces,); NaN where it breaks off."""
+def _with_neighbours(away: NDArray[np.floating]) -> slice:
+    """Where a distance, which falls and rises again, is at most 1, and one to either side."""
+    within = np.flatnonzero(np.abs(away) <= 1)
+    return slice(max(0, int(within[0]) - 1), int(within[-1]) + 2) if len(within) else slice(0, 0)
+
+
+def _ridge(stage: PickStage, envelopes: Floats, first: int, trace: int, sample: int) -> Floats:
+    """Times of the envelope ridge through a maximum, shape (traces,); NaN where it breaks off.
+
+    It is followed as far as an apex is looked for.
+    """
+    positions = stage.scan.positions_mm[first : first + len(envelopes)]
+    wanted = _with_neighbours((positions - positions[trace]) / APEX_HALF_MM)
     slack = max(1, round(0.2 * stage.period_ns / stage.scan.dt_ns))
     floor = 0.35 * envelopes[trace, sample]
     index = np.full(len(envelopes), -1, dtype=np.intp)
     for step in (-1, 1):
         here, at = trace, sample
-        while 0 <= here < len(envelopes):
+        while wanted.start <= here < min(wanted.stop, len(envelopes)):
             low = max(0, at - slack)
-            near = envelopes[here, low : at + slack + 1]
-            at = low + int(np.argmax(near))
-            if envelopes[here, at] < floor:
+            near = envelopes[here, low : at + slack + 1].tolist()
+            top = max(near)
+            if top < floor:
                 break
+            at = low + near.index(top)
             index[here] = at
             here += step
     times = refine_peak(envelopes, np.maximum(index, 0)) * stage.scan.dt_ns
@@ -205,10 +218,12 @@ def _crest(stage: PickStage, ridge: Floats, first: int, trace: int) -> tuple[flo
     use = np.isfinite(ridge) & (np.abs(positions - start_mm) <= APEX_HALF_MM)
     if use.sum() < 5:
         return start_mm, fallback_u
-    offset = positions[use] - start_mm
-    parabola, covariance = np.polyfit(offset, squared[use], 2, cov="unscaled")
-    residual = squared[use] - np.polyval(parabola, offset)
-    bend, slope, _ = parabola
+    terms = ((positions[use] - start_mm)[:, None] / APEX_HALF_MM) ** np.array([2, 1, 0])
+    covariance = np.linalg.inv(terms.T @ terms)
+    parabola = covariance @ (terms.T @ squared[use])
+    residual = squared[use] - terms @ parabola
+    units = APEX_HALF_MM ** np.array([-2.0, -1.0])
+    bend, slope = parabola[:2] * units
     if bend <= 0 or abs(slope / (2 * bend)) > REACH_MM:
         return start_mm, fallback_u
     vertex = -slope / (2 * bend)
@@ -216,6 +231,7 @@ def _crest(stage: PickStage, ridge: Floats, first: int, trace: int) -> tuple[flo
     by_slope = -1 / (2 * bend)
     by_bend = slope / (2 * bend**2)
     gradient = np.array([by_bend, by_slope])
+    gradient *= units
     variance = float(gradient @ covariance[:2, :2] @ gradient) * scatter**2
     apex_u_mm = float(np.hypot(np.sqrt(variance), spacing / 4))
     if apex_u_mm > fallback_u:

@@ -1,5 +1,7 @@
 """The crest of a bar's hyperbola: its times to both sides of the apex, thinned to independent nodes."""
 
+import math
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -56,11 +58,8 @@ def follow_crest(
         for here in range(trace + way, trace + way * (reach + 1), way):
             if not 0 <= here < len(envelopes):
                 break
-            found = _near(envelopes[here], at + slope, slack)
-            if found is None or envelopes[here, found] < floor:
-                break
-            place = _refined(envelopes, here, found)
-            if place < at - fall:
+            place = _near(envelopes[here], at + slope, slack, floor)
+            if place is None or place < at - fall:
                 break
             slope += NEW_SLOPE * (place - at - slope)
             at = crest[here] = place
@@ -91,15 +90,21 @@ def nodes_of(position_mm: Floats, time_ns: Floats, apex_mm: float) -> tuple[Node
         np.ceil((position.min() - apex_mm) / step),
         np.floor((position.max() - apex_mm) / step),
     )
-    nodes = []
-    for number in np.arange(low, high + 1):
-        centre = apex_mm + number * step
-        # Midway between two traces, three lie within one and a half times their distance.
-        near = np.abs(position - centre) <= max(_WINDOW_MM, 1.51 * spacing)
-        if near.sum() >= 3:
-            parabola = np.polyfit(position[near] - centre, time[near], 2)
-            nodes.append((float(centre), float(parabola[2])))
-    return tuple(nodes) if len(nodes) >= _LEAST_NODES else ()
+    centre = apex_mm + np.arange(low, high + 1) * step
+    # Midway between two traces, three lie within one and a half times their distance.
+    window = max(_WINDOW_MM, 1.51 * spacing)
+    away = (position - centre[:, None]) / window
+    near = np.abs(away) <= 1
+    enough = near.sum(axis=1) >= 3
+    centre, away, near = centre[enough], away[enough], near[enough]
+    if len(centre) < _LEAST_NODES:
+        return ()
+    # The parabolas' normal equations; at its centre a parabola has the value of its constant.
+    power = away[:, None, :] ** np.arange(3)[:, None] * near[:, None, :]
+    matrix = power @ power.transpose(0, 2, 1)
+    middle = float(time.mean())
+    value = middle + np.linalg.solve(matrix, power @ (time - middle)[:, None])[:, 0, 0]
+    return tuple(zip(centre.tolist(), value.tolist(), strict=True))
 
 
 def _refined(envelopes: Floats, trace: int, sample: int) -> float:
@@ -109,13 +114,16 @@ def _refined(envelopes: Floats, trace: int, sample: int) -> float:
     return sample + peak_shift(*envelopes[trace, sample - 1 : sample + 2].tolist())
 
 
-def _near(envelope: Floats, guess: float, slack: float) -> int | None:
-    """Sample of the greatest envelope near a guess when it is a maximum of its own."""
-    low = max(1, int(np.ceil(guess - slack)))
-    high = min(len(envelope) - 1, int(np.floor(guess + slack)) + 1)
+def _near(envelope: Floats, guess: float, slack: float, floor: float) -> float | None:
+    """Place of the greatest envelope near a guess when it is a maximum of its own above the floor."""
+    low = max(1, math.ceil(guess - slack))
+    high = min(len(envelope) - 1, math.floor(guess + slack) + 1)
     if low >= high:
         return None
-    at = low + int(np.argmax(envelope[low:high]))
-    if envelope[at] < envelope[at - 1] or envelope[at] < envelope[at + 1]:
+    # A few plain numbers: arrays would cost more than what is done with them.
+    near: list[float] = envelope[low - 1 : high + 1].tolist()
+    top = max(near[1:-1])
+    at = near.index(top, 1)
+    if top < floor or top < near[at - 1] or top < near[at + 1]:
         return None
-    return at
+    return low - 1 + at + peak_shift(*near[at - 1 : at + 2])

@@ -9,16 +9,19 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
 
 from depthwright.measuring.timezero import DirectWave, alive, fit_direct_wave
-from depthwright.processing.envelope import envelope
-from depthwright.processing.filters import keep_band
+from depthwright.processing.envelope import companion, envelope
+from depthwright.processing.filters import Band, cache_slices
 from depthwright.scan import Block, Scan
+
+Waves = NDArray[np.complex64]
 
 PICK_STAGE = "band-limited, aligned to the direct wave, direct wave removed"
 
 KEPT_SAMPLES = 2**22
-"""Samples of a line that is held as a whole while many picks are made on it: 34 MB with its envelopes."""
+"""Samples of a line that is held as a whole while many picks are made on it: 50 MB with its envelopes."""
 
 
 @dataclass(frozen=True)
@@ -37,11 +40,25 @@ class PickStage:
         """Traces ``first`` up to ``last`` on the pick stage, shape (traces, samples)."""
         scan, direct = self.scan, self.direct
         raw = scan.block(first, last)
-        plain = keep_band(raw, scan.dt_ns, direct.centre_frequency_ghz)
-        fit = fit_direct_wave(plain, direct, scan.dt_ns)
-        aligned = keep_band(raw, scan.dt_ns, direct.centre_frequency_ghz, fit.delay_ns)
-        aligned -= (fit.strength[:, None] * direct.wavelet).astype(np.float32)
+        band = Band.of(scan.samples, scan.dt_ns, direct.centre_frequency_ghz)
+        pieces = list(cache_slices(len(raw), band.padded))
+        spectra = [band.spectrum(raw[piece]) for piece in pieces]
+        aligned = np.empty_like(raw)
+        for piece, spectrum in zip(pieces, spectra, strict=True):
+            aligned[piece] = band.traces(spectrum)
+        fit = fit_direct_wave(aligned, direct, scan.dt_ns)
+        for piece, spectrum in zip(pieces, spectra, strict=True):
+            spectrum *= band.turns(fit.delay_ns[piece])
+            shared = (fit.strength[piece, None] * direct.wavelet).astype(np.float32)
+            np.subtract(band.traces(spectrum), shared, out=aligned[piece])
         return aligned
+
+    def waves(self, first: int, last: int) -> Waves:
+        """Analytic signal of the same traces, shape (traces, samples); not to be written to."""
+        traces = self.block(first, last)
+        waves = np.empty(traces.shape, np.complex64)
+        waves.real, waves.imag = traces, companion(traces)
+        return waves
 
     def envelope(self, first: int, last: int) -> Block:
         """Envelopes of the same traces, shape (traces, samples)."""
@@ -71,12 +88,13 @@ class PickStage:
 class KeptStage(PickStage):
     """The pick stage of a line with a stretch of it at hand, so that many picks there are quick.
 
-    ``traces`` and ``envelopes`` begin with trace ``first``, shape (traces, samples) each.
+    ``signal``, which is analytic, and ``envelopes`` begin with trace ``first``, shape (traces, samples)
+    each.
     """
 
     line: PickStage
     first: int
-    traces: Block
+    signal: Waves
     envelopes: Block
 
     @cached_property
@@ -87,8 +105,14 @@ class KeptStage(PickStage):
     def block(self, first: int, last: int) -> Block:
         """Traces on the pick stage, shape (traces, samples)."""
         if self._has(first, last):
-            return self.traces[first - self.first : last - self.first].copy()
+            return self.signal[first - self.first : last - self.first].real.copy()
         return self.line.block(first, last)
+
+    def waves(self, first: int, last: int) -> Waves:
+        """Analytic signal of some traces, shape (traces, samples); not to be written to."""
+        if self._has(first, last):
+            return self.signal[first - self.first : last - self.first]
+        return self.line.waves(first, last)
 
     def envelope(self, first: int, last: int) -> Block:
         """Envelopes of some traces, shape (traces, samples)."""
@@ -97,7 +121,7 @@ class KeptStage(PickStage):
         return self.line.envelope(first, last)
 
     def _has(self, first: int, last: int) -> bool:
-        return self.first <= first and last <= self.first + len(self.traces)
+        return self.first <= first and last <= self.first + len(self.signal)
 
 
 def at_hand(stage: PickStage) -> PickStage:
@@ -109,5 +133,13 @@ def at_hand(stage: PickStage) -> PickStage:
 
 def kept(stage: PickStage, first: int, last: int) -> KeptStage:
     """A pick stage with traces ``first`` up to ``last`` at hand."""
-    traces = stage.block(first, last)
-    return KeptStage(stage.scan, stage.direct, stage, first, traces, envelope(traces))
+    waves = stage.waves(first, last)
+    if isinstance(stage, KeptStage):
+        return KeptStage(
+            stage.scan, stage.direct, stage.line, first, waves, stage.envelope(first, last)
+        )
+    # Several times as fast as the magnitude of complex numbers.
+    envelopes = np.square(waves.real)
+    envelopes += np.square(waves.imag)
+    np.sqrt(envelopes, out=envelopes)
+    return KeptStage(stage.scan, stage.direct, stage, first, waves, envelopes)

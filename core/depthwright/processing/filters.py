@@ -4,6 +4,7 @@ Blocks have the shape (traces, samples), traces along the line and time along ax
 """
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 import numpy as np
 import scipy.fft
@@ -65,17 +66,49 @@ def keep_band(
     With ``shift_ns`` (shape (traces,)) each trace is moved to earlier times by its shift in the same
     pass, exactly for a band-limited signal.
     """
-    samples = block.shape[-1]
-    padded = scipy.fft.next_fast_len(
-        samples + _pad(dt_ns, LOW_EDGE * centre_frequency_ghz), real=True
-    )
-    spectrum = scipy.fft.rfft(block - chord(block), n=padded, axis=-1)
-    frequencies = scipy.fft.rfftfreq(padded, dt_ns)
-    spectrum *= band_weights(frequencies, centre_frequency_ghz).astype(np.float32)
-    if shift_ns is not None:
-        spectrum *= _turns(frequencies, shift_ns)
-    filtered: Block = scipy.fft.irfft(spectrum, n=padded, axis=-1)[:, :samples]
+    filtered: Block = np.empty(block.shape, np.float32)
+    band = Band.of(block.shape[-1], dt_ns, centre_frequency_ghz)
+    for piece in cache_slices(len(block), band.padded):
+        spectrum = band.spectrum(block[piece])
+        if shift_ns is not None:
+            spectrum *= band.turns(shift_ns[piece])
+        filtered[piece] = band.traces(spectrum)
     return filtered
+
+
+@dataclass(frozen=True)
+class Band:
+    """The pulse's band: the spectrum of traces up to where nothing passes any more, and back."""
+
+    samples: int
+    padded: int
+    frequencies_ghz: Floats
+    weights: NDArray[np.float32]
+
+    @classmethod
+    def of(cls, samples: int, dt_ns: float, centre_frequency_ghz: float) -> "Band":
+        """The band around a centre frequency, for traces of so many samples."""
+        pad = _pad(dt_ns, LOW_EDGE * centre_frequency_ghz)
+        padded = scipy.fft.next_fast_len(samples + pad, real=True)
+        frequencies = scipy.fft.rfftfreq(padded, dt_ns)
+        weights = band_weights(frequencies, centre_frequency_ghz).astype(np.float32)
+        end = int(np.flatnonzero(weights).max(initial=0)) + 1
+        return cls(samples, padded, frequencies[:end], weights[:end])
+
+    def spectrum(self, traces: Block) -> NDArray[np.complex64]:
+        """Spectrum of band-limited traces, shape (traces, frequencies)."""
+        whole = scipy.fft.rfft(traces - chord(traces), n=self.padded, axis=-1)
+        limited: NDArray[np.complex64] = whole[:, : len(self.weights)] * self.weights
+        return limited
+
+    def turns(self, shift_ns: Floats) -> NDArray[np.complex64]:
+        """What moves each trace to earlier times by its shift."""
+        return _turns(self.frequencies_ghz, shift_ns)
+
+    def traces(self, spectrum: NDArray[np.complex64]) -> Block:
+        """The traces of a spectrum, shape (traces, samples)."""
+        traces: Block = scipy.fft.irfft(spectrum, n=self.padded, axis=-1)[:, : self.samples]
+        return traces
 
 
 def band_pass(block: Block, dt_ns: float, low_ghz: float, high_ghz: float) -> Block:
