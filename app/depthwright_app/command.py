@@ -10,6 +10,7 @@ from pathlib import Path
 
 from depthwright import __version__
 from depthwright.errors import DepthwrightError
+from depthwright_app.arguments import Parser
 from depthwright_app.terminal import write_every_sign
 
 WRONG = 2
@@ -53,12 +54,12 @@ def _parse(arguments: Sequence[str]) -> argparse.Namespace:
 
         add_options(marking)
         arguments = joined(arguments)
-    return parser.parse_args(arguments)
+    return parser.read(arguments)
 
 
-def _parsers() -> tuple[argparse.ArgumentParser, argparse.ArgumentParser]:
+def _parsers() -> tuple[Parser, Parser]:
     """The whole command line's parser, and that of ``mark``, still without its options."""
-    parser = argparse.ArgumentParser(
+    parser = Parser(
         prog="depthwright",
         description="Marks up radar line scans of concrete: cover, spacing and thickness with "
         "their intervals. Without a command it opens the window.",
