@@ -98,12 +98,12 @@ class Proposing(QObject):
         if line is None or stage is None:
             return
         basis = self._asked = _Basis(line.id, stage, job.antenna_of(line))
-        self.document.said.emit(f"Looking for bars and the back face on {line.name}.", False)
+        self.document.say_here(f"Looking for bars and the back face on {line.name}.")
         self.background.run(
             TOPIC,
             lambda report: propose(job, line, stage, report),
             partial(self._arrived, basis),
-            self.document.tell,
+            partial(self.document.tell, here=True),
             tells=True,
         )
 
@@ -114,7 +114,7 @@ class Proposing(QObject):
         self._found[basis.line_id] = _Found(basis, proposals)
         self._renew()
         found = found_words(self.shown, self.count, proposals, len(line.rejected))
-        self.document.said.emit(found, False)
+        self.document.say_here(found)
 
     def _holds(self, basis: _Basis) -> bool:
         """Whether a line still is what proposals rest on."""
@@ -310,7 +310,7 @@ class Proposing(QObject):
         self.background.cancel(TOPIC)
         if self._found.pop(self.document.line_id, None) is not None:
             self._renew()
-            self.document.said.emit("Proposals put away. F5 looks for them again.", False)
+            self.document.say_here("Proposals put away. F5 looks for them again.")
 
 
 def _on_show(line: Line, stage: PickStage, found: Proposals) -> Proposals:
