@@ -200,11 +200,12 @@ class JobState(Speech):
             self.leave_line()
             self.line_id = history.job.lines[0].id if history.job.lines else ""
         self._drop_stale_selection(before_job)
+        self.asides.clear()
         if gone:
             self.line_changed.emit()
         self.job_changed.emit(before_job, history.job)
         fresh = [warning for warning in results.warnings if warning not in before.warnings]
-        said = " ".join(part for part in (remark, *(fresh or [moved])) if part)
+        said = " ".join(part for part in (remark, *(fresh or [moved]), *self.asides) if part)
         if fresh:
             self.said.emit(said, True)  # a warning is about the whole job
         elif said:

@@ -14,6 +14,8 @@ class Speech(QObject):
     def __init__(self, parent: QObject | None = None) -> None:
         super().__init__(parent)
         self._is_here = False
+        self.asides: list[str] = []
+        """What followed from an edit, to be said with what it did."""
         self.said.connect(self._said_anything)
 
     def say_here(self, sentence: str, warning: bool = False) -> None:
