@@ -1,7 +1,6 @@
 """The command line. Qt is imported only to open a window."""
 
 import argparse
-import io
 import os
 import sys
 import textwrap
@@ -11,6 +10,8 @@ from pathlib import Path
 
 from depthwright import __version__
 from depthwright.errors import DepthwrightError
+from depthwright_app.arguments import Parser
+from depthwright_app.terminal import write_every_sign
 
 WRONG = 2
 """Exit status when something could not be done."""
@@ -19,9 +20,7 @@ WRONG = 2
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run the program; returns the exit status."""
     _solve_on_one_thread()
-    if isinstance(sys.stdout, io.TextIOWrapper):
-        # A pipe may know fewer signs than are printed.
-        sys.stdout.reconfigure(errors="replace")
+    write_every_sign((sys.stdout, sys.stderr))
     try:
         status = _run(_parse(sys.argv[1:] if arguments is None else arguments))
         sys.stdout.flush()
@@ -55,12 +54,12 @@ def _parse(arguments: Sequence[str]) -> argparse.Namespace:
 
         add_options(marking)
         arguments = joined(arguments)
-    return parser.parse_args(arguments)
+    return parser.read(arguments)
 
 
-def _parsers() -> tuple[argparse.ArgumentParser, argparse.ArgumentParser]:
+def _parsers() -> tuple[Parser, Parser]:
     """The whole command line's parser, and that of ``mark``, still without its options."""
-    parser = argparse.ArgumentParser(
+    parser = Parser(
         prog="depthwright",
         description="Marks up radar line scans of concrete: cover, spacing and thickness with "
         "their intervals. Without a command it opens the window.",

@@ -51,7 +51,7 @@ class Document(JobState):
         crested = with_crest(self.stage, pick) if self.stage else pick
         self._add("Mark a bar", lambda job: edits.add_bar(job, self.line_id, crested))
         if not pick.placed_by_crest:
-            self.said.emit(
+            self.say_here(
                 "Marked, but the echo there is not curved like a bar's: it may be a crossing or a "
                 "layer. Its position is uncertain. Undo it unless you know better.",
                 True,
@@ -92,7 +92,7 @@ class Document(JobState):
         if mark is not None:
             name = f"{mark_words(mark)}{which}"
             step = " Type its known depth and press Enter to tie it." if mark.kind != "note" else ""
-            self.said.emit(f"{name[:1].upper()}{name[1:]} marked.{step}", False)
+            self.say_here(f"{name[:1].upper()}{name[1:]} marked.{step}")
 
     def add_target(self, pick: Pick) -> None:
         """Mark another target; its kind is chosen in its details."""
@@ -128,7 +128,7 @@ class Document(JobState):
     def tie_selected(self, tie: Tie | None) -> bool:
         """Attach a known depth to the selected mark or anchor, or take it away."""
         if self.selection is None or self.selected is None:
-            self.said.emit("Select the mark that was measured, then type its known depth.", True)
+            self.say_here("Select the mark that was measured, then type its known depth.", True)
             return False
         return self.tie_at(self.selection, tie)
 

@@ -174,7 +174,7 @@ class Entries(QObject):
         """Show the line with the usual recipe."""
         line = self.document.line
         if line is not None and line.recipe == Recipe():
-            self.document.said.emit("These are the usual steps already.", False)
+            self.document.say_here("These are the usual steps already.")
             return
         self.change_recipe("Back to the usual recipe", **Recipe().model_dump())
 

@@ -26,6 +26,7 @@ from depthwright.results.focusing import Focus
 from depthwright.results.tracking import track
 from depthwright.results.values import LineModel, Results
 from depthwright.scan import Scan
+from depthwright_app.speech import Speech
 
 Edit = Callable[[Job], Job]
 
@@ -39,7 +40,7 @@ class Selection:
     anchor: int | None = None
 
 
-class JobState(QObject):
+class JobState(Speech):
     """The open job and everything that is derived from it."""
 
     job_changed = Signal(object, object)
@@ -49,8 +50,6 @@ class JobState(QObject):
     """Another line is shown, or its scan has arrived."""
     scans_wanted = Signal()
     """Lines may have come back whose scans are not at hand."""
-    said = Signal(str, bool)
-    """A sentence for the message strip; True for a warning."""
 
     def __init__(self, parent: QObject | None = None) -> None:
         super().__init__(parent)
@@ -152,7 +151,7 @@ class JobState(QObject):
             results = self._evaluate(job)
         except DepthwrightError as problem:
             self.refusal = str(problem)
-            self.said.emit(self.refusal, True)
+            self.say_here(self.refusal, True)
             return False
         self._move_to(self.history.push(job, edit_words), results, remark)
         return True
@@ -166,12 +165,6 @@ class JobState(QObject):
             return False
         self.show_line(line_id)
         return True
-
-    def tell(self, fault: BaseException) -> None:
-        """Say what was not possible; a fault that nobody expects goes on to whoever logs it."""
-        if not isinstance(fault, DepthwrightError):
-            raise fault
-        self.said.emit(str(fault), True)
 
     def preview(self, change: Edit | None) -> None:
         """Show what an edit would give without making it; None goes back to what is."""
@@ -204,15 +197,19 @@ class JobState(QObject):
             self._moved = (before, results)
         gone = self.line_id not in {line.id for line in history.job.lines}
         if gone:
+            self.leave_line()
             self.line_id = history.job.lines[0].id if history.job.lines else ""
         self._drop_stale_selection(before_job)
+        self.asides.clear()
         if gone:
             self.line_changed.emit()
         self.job_changed.emit(before_job, history.job)
         fresh = [warning for warning in results.warnings if warning not in before.warnings]
-        said = " ".join(part for part in (remark, *(fresh or [moved])) if part)
-        if said:
-            self.said.emit(said, bool(fresh))
+        said = " ".join(part for part in (remark, *(fresh or [moved]), *self.asides) if part)
+        if fresh:
+            self.said.emit(said, True)  # a warning is about the whole job
+        elif said:
+            self.say_here(said)
 
     def _forget_other_scans(self) -> None:
         """Ids are used again after a removal, so a stage counts only with its own line's scan."""
@@ -332,6 +329,7 @@ class JobState(QObject):
         if line_id != self.line_id:
             if self.selection is not None and self.selection.line_id != line_id:
                 self.select(None)
+            self.leave_line()
             self.line_id = line_id
             self.line_changed.emit()
 

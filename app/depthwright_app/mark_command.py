@@ -79,8 +79,8 @@ def _tasks(options: Options) -> list[Task]:
 
 
 def _text(name: PurePath) -> str:
-    """A path as text that any file can hold, whatever bytes are in it."""
-    return name.as_posix().encode("utf-8", "replace").decode("utf-8")
+    """A path as text that any file can hold, whatever bytes are in it and wherever it is run."""
+    return os.fsencode(name.as_posix()).decode("utf-8", "backslashreplace")
 
 
 def _stale(report: Path) -> str:
@@ -92,7 +92,10 @@ def _stale(report: Path) -> str:
 
 def _printable(name: str) -> str:
     """A name that stays on its line, and moves no cursor."""
-    return "".join(sign if sign.isprintable() else "?" for sign in name)
+    return "".join(
+        sign if sign.isprintable() else sign.encode("unicode_escape").decode("ascii")
+        for sign in name
+    )
 
 
 def _shown(

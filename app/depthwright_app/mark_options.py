@@ -70,7 +70,7 @@ _NOT_CARRIED = {
     "bar_diameter": "bar diameter",
 }
 _EPILOG = """\
-Quantities carry their unit (ps, ns, us; mm, cm, m, in; MHz, GHz); a permittivity has none. A+-B is a
+Each number carries its unit (ps, ns, us; mm, cm, m, in; MHz, GHz); a permittivity has none. A+-B is a
 standard uncertainty, A+-B:limits a rectangular one. What is given here comes before the antenna card,
 the card before the file, the file before what is assumed.
 
@@ -206,7 +206,7 @@ def read_options(given: argparse.Namespace) -> Options:
 
 
 def parse_tie(text: str) -> NamedTie:
-    """A tie: ``bar@150mm=24mm+-1mm``, ``deck-L1:face@0.5m=152+-1mm:limits``.
+    """A tie: ``bar@150mm=24mm+-1mm``, ``deck-L1:face@0.5m=152mm+-1mm:limits``.
 
     Raises
     ------

@@ -41,38 +41,6 @@ class Done:
     part: tuple[Job, dict[str, FaceTrack]] | None = None
 
 
-IN_THE_WINDOW = (
-    (
-        "; or set one aside, with the reason.",
-        "; or leave one --tie out.",
-    ),
-    (
-        "set the reading aside with the reason, or switch the curvature off.",
-        "leave the --tie out, or keep a --job and switch its curvature off.",
-    ),
-    (
-        "Undo the last known depth, or check the antenna's separation and the direct wave.",
-        "Check --permittivity, --antenna-separation and each --tie, or leave one out.",
-    ),
-    (
-        "Check the depth just typed, the bar it belongs to and the antenna separation.",
-        "Check the depth of each --tie, the bar it belongs to and --antenna-separation.",
-    ),
-    (
-        "Set it under line and antenna.",
-        "Give it with --antenna-separation.",
-    ),
-    (
-        "The permittivity typed,",
-        "The --permittivity given,",
-    ),
-    (
-        "Check where it comes from, or clear it.",
-        "Check where it comes from, or leave it out.",
-    ),
-)
-"""What the window's sentences ask for, and what does the same on a command line."""
-
 DIED = Done(
     "Its process was ended: by the file, from outside, or for want of memory. Try it alone, or with fewer "
     "--workers.",
@@ -90,7 +58,7 @@ def work(task: Task) -> Done:
         report = _report(task, marked)
         write_report(task.report, report)
     except DepthwrightError as problem:
-        return Done(on_command_line(str(problem)), failed=True)
+        return Done(str(problem), failed=True)
     except MemoryError:
         return Done("It needs more memory than there is. Use fewer --workers.", failed=True)
     except Exception as fault:
@@ -101,13 +69,6 @@ def work(task: Task) -> Done:
         )
     part = (marked.job, dict(marked.tracks)) if task.keep_job else None
     return Done(_said(report, marked.results), part=part)
-
-
-def on_command_line(sentence: str) -> str:
-    """A sentence of the window with what to do said in options."""
-    for in_window, here in IN_THE_WINDOW:
-        sentence = sentence.replace(in_window, here)
-    return sentence
 
 
 def _opened(task: Task) -> Scan:
@@ -135,7 +96,7 @@ def _report(task: Task, marked: Marked) -> LineReport:
         marked.results,
         marked.stage.scan.length_mm,
         marked.scores,
-        tuple(on_command_line(sentence) for sentence in marked.messages),
+        marked.messages,
         task.name,
         task.request.trace_spacing_share_u or 0.0,
     )

@@ -134,10 +134,9 @@ class Marking(QObject):
         if pick is None:
             self.document.select(None)
             if self.mode.snaps and self.document.stage is not None:
-                self.document.said.emit(
+                self.document.say_here(
                     "Nothing stands out here to snap to. Click on the brightest part of an echo, "
-                    "or zoom in.",
-                    False,
+                    "or zoom in."
                 )
             return
         add = {"bar": self.document.add_bar, "face": self.document.add_anchor}
@@ -262,8 +261,8 @@ class Marking(QObject):
         mark, selection = self.document.selected, self.document.selection
         if mark is None or mark.kind == "note" or selection is None:
             note = "A note has no depth. " if mark is not None else ""
-            self.document.said.emit(
-                f"{note}Select a bar, a target or the back face, then type its known depth.", False
+            self.document.say_here(
+                f"{note}Select a bar, a target or the back face, then type its known depth."
             )
             return
         unit = self.document.job.unit

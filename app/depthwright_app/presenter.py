@@ -102,7 +102,7 @@ class Presenter(QObject):
         window, proposing = self.window, self.window.proposing
         window.pane.proposals.show_picture(proposing.picture)
         shown = len(proposing.shown)
-        every = f"all {shown}" if shown else "all"
+        every = {0: "all", 1: "1"}.get(shown, f"all {shown}")
         for name, words in (
             ("accept", "Accept"),
             ("reject", "Reject"),

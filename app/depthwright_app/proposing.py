@@ -1,7 +1,9 @@
 """The program proposes, the user decides: proposals of each line, which are shown, and what becomes of them.
 
-Proposals are no part of the job and of no undo step. They go when the scan, its pick stage or its antenna
-changes; accepting and rejecting are edits, so that undo makes proposals of them again.
+Proposals are no part of the job and of no undo step. They go when something changes that the search goes
+by: the scan's pick stage, the antenna, the direct wave or the distance scale. Where a line lies and how it
+is cropped only says where they are drawn. Accepting and rejecting are edits, so that undo makes proposals of
+them again.
 """
 
 from collections.abc import Callable, Sequence
@@ -19,7 +21,7 @@ from depthwright.finding.proposal import (
     still_open,
 )
 from depthwright.finding.propose import propose
-from depthwright.job import Antenna, Job, Line
+from depthwright.job import Antenna, DirectPick, Job, Line
 from depthwright.measuring.stage import PickStage
 from depthwright.results.tracking import shown_edges_mm
 from depthwright.results.values import Measured
@@ -44,6 +46,8 @@ TOPIC = "propose"
 MOST_TRIED = 10_000
 """Traces up to which a back face is followed for its thickness before it is accepted: about a second."""
 
+WITHDRAWN = "What the proposals rested on has changed: F5 looks for them again."
+
 
 @dataclass(frozen=True)
 class _Basis:
@@ -52,6 +56,8 @@ class _Basis:
     line_id: str
     stage: PickStage
     antenna: Antenna
+    direct: DirectPick
+    distance_scale: float
 
 
 @dataclass(frozen=True)
@@ -97,13 +103,14 @@ class Proposing(QObject):
         line, stage, job = self.document.line, self.document.stage, self.document.job
         if line is None or stage is None:
             return
-        basis = self._asked = _Basis(line.id, stage, job.antenna_of(line))
-        self.document.said.emit(f"Looking for bars and the back face on {line.name}.", False)
+        antenna = job.antenna_of(line)
+        basis = self._asked = _Basis(line.id, stage, antenna, line.direct, line.distance_scale)
+        self.document.say_here(f"Looking for bars and the back face on {line.name}.")
         self.background.run(
             TOPIC,
             lambda report: propose(job, line, stage, report),
             partial(self._arrived, basis),
-            self.document.tell,
+            partial(self.document.tell, here=True),
             tells=True,
         )
 
@@ -114,7 +121,7 @@ class Proposing(QObject):
         self._found[basis.line_id] = _Found(basis, proposals)
         self._renew()
         found = found_words(self.shown, self.count, proposals, len(line.rejected))
-        self.document.said.emit(found, False)
+        self.document.say_here(found)
 
     def _holds(self, basis: _Basis) -> bool:
         """Whether a line still is what proposals rest on."""
@@ -124,6 +131,7 @@ class Proposing(QObject):
             line is not None
             and self.document.stages.get(line.id) is basis.stage
             and job.antenna_of(line) == basis.antenna
+            and (line.direct, line.distance_scale) == (basis.direct, basis.distance_scale)
         )
 
     def _follow(self, *_: object) -> None:
@@ -132,7 +140,11 @@ class Proposing(QObject):
         if asked and not (asked.line_id == self.document.line_id and self._holds(asked)):
             self.background.cancel(TOPIC)
             self._asked = None
-        self._found = {key: found for key, found in self._found.items() if self._holds(found.basis)}
+        kept = {key: found for key, found in self._found.items() if self._holds(found.basis)}
+        there = {line.id for line in self.document.job.lines}
+        if (self._found.keys() & there) - kept.keys():
+            self.document.asides.append(WITHDRAWN)
+        self._found = kept
         self._renew()
 
     # What is proposed.
@@ -310,7 +322,7 @@ class Proposing(QObject):
         self.background.cancel(TOPIC)
         if self._found.pop(self.document.line_id, None) is not None:
             self._renew()
-            self.document.said.emit("Proposals put away. F5 looks for them again.", False)
+            self.document.say_here("Proposals put away. F5 looks for them again.")
 
 
 def _on_show(line: Line, stage: PickStage, found: Proposals) -> Proposals:

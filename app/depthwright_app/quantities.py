@@ -67,9 +67,9 @@ class Typed:
 
 
 def parse_quantity(text: str, kind: Kind) -> Typed:
-    """A typed quantity: ``12ps``, ``12ps+-20ps``, ``7+-1.5``, ``24+-1mm:limits``.
+    """A typed quantity: ``12ps``, ``12ps+-20ps``, ``7+-1.5``, ``24mm+-1mm:limits``.
 
-    A unit behind either number holds for both.
+    Each number carries its own unit, so that none is read in one that was not meant.
 
     Raises
     ------
@@ -119,8 +119,16 @@ def _factors(text: str, kind: Kind, units: list[str]) -> list[float]:
         raise _refused(text, kind, f"“{_short(wrong[0])}” is none of its units, {known}")
     if not named and "" not in kind.units:
         raise _refused(text, kind, f"the unit is missing ({known})")
-    either = named[0] if named else ""
-    return [kind.units[unit or either] for unit in units]
+    if len(named) < len(units) and "" not in kind.units:
+        bare, ending = text.partition(":")[::2]
+        parts = [part.strip() for part in _PLUS_MINUS.split(bare)]
+        each = [
+            part if unit else f"{part}{_written(named[0])}"
+            for part, unit in zip(parts, units, strict=True)
+        ]
+        whole = "+-".join(each) + (f":{ending.strip()}" if ending else "")
+        raise _refused(text, kind, "one of its numbers has no unit", whole)
+    return [kind.units[unit] for unit in units]
 
 
 _RARE = ("inch", "inches", '"', "µs", "μs")
@@ -142,9 +150,11 @@ def _number(text: str) -> float:
         return math.nan
 
 
-def _refused(text: str, kind: Kind, why: str) -> DepthwrightError:
+def _refused(text: str, kind: Kind, why: str, whole: str = "") -> DepthwrightError:
+    """What is wrong and how to write it: as it probably is meant, where that is known."""
+    right = f"as {_short(whole)}, if that is meant" if whole else f"like {kind.example}"
     return DepthwrightError(
-        f"“{_short(text)}” cannot be the {kind.name}: {why}.", f"Write it like {kind.example}."
+        f"“{_short(text)}” cannot be the {kind.name}: {why}.", f"Write it {right}."
     )
 
 

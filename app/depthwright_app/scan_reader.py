@@ -179,7 +179,10 @@ class ScanReader(QObject):
             return
         self.added.emit(file.path)
         told = " ".join(scan.findings) or "Click near the apex of a bar to mark it."
-        document.said.emit(f"{self._not_read} {told}".lstrip(), bool(self._not_read))
+        if self._not_read:
+            document.said.emit(f"{self._not_read} {told}", True)
+        else:
+            document.say_here(told)
         self._check(line, scan)
 
     # Checking.

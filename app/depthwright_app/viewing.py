@@ -230,9 +230,8 @@ class Viewing(QObject):
             self.document.said.emit("Stopped. Nothing was changed.", False)
         elif shown is not None:
             step = max(level.step for level in shown.levels.levels)
-            self.document.said.emit(
-                f"Stopped. The picture shows one trace of every {step}; change a switch to go on.",
-                False,
+            self.document.say_here(
+                f"Stopped. The picture shows one trace of every {step}; change a switch to go on."
             )
 
     # Shades and scale.
@@ -322,7 +321,7 @@ class Viewing(QObject):
             self.window.pane.trace.show_trace(stage, trace, title, recorded)
         except DepthwrightError as problem:
             self.window.pane.trace.clear_trace()
-            self.document.said.emit(str(problem), True)
+            self.document.say_here(str(problem), True)
             return
         self.window.pane.show_trace_place(line.on_concrete_mm(recorded))
 
@@ -350,7 +349,7 @@ class Viewing(QObject):
         try:
             strength = stage.strength_db(stage.scan.nearest_trace(recorded_mm), time_ns)
         except DepthwrightError as problem:
-            document.said.emit(str(problem), True)
+            document.say_here(str(problem), True)
             return
         seen = math.isfinite(strength)
         level = f"{strength:.0f} dB of direct wave".replace("-", "−") if seen else "no echo"

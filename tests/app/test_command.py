@@ -10,8 +10,10 @@ from pathlib import Path
 import pytest
 
 from depthwright import __version__
+from depthwright.errors import DepthwrightError
 from depthwright.files.jobfile import load_job
 from depthwright_app import command
+from depthwright_app.arguments import Parser
 from depthwright_app.demo import copy_demo
 from depthwright_app.session import evaluate_with_scans
 
@@ -149,12 +151,61 @@ def test_the_version_is_the_packages(capsys):
     assert capsys.readouterr().out == f"depthwright {__version__}\n"
 
 
-@pytest.mark.parametrize("arguments", [["nonsense"], ["export", "job.dwjob"], ["inspect"]])
-def test_a_wrong_command_says_how_it_is_used(capsys, arguments):
-    with pytest.raises(SystemExit) as ended:
-        command.main(arguments)
-    assert ended.value.code == 2
-    assert "usage: depthwright" in capsys.readouterr().err
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (
+            "nonsense",
+            "“nonsense” is no command of depthwright. The commands are open, demo, inspect, export and mark.",
+        ),
+        (
+            "export job.dwjob",
+            "Nothing is given for --out. depthwright export --help shows how it is written.",
+        ),
+        (
+            "inspect",
+            "Nothing is given for FILE. depthwright inspect --help shows how it is written.",
+        ),
+        (
+            "inspect a.sgy b.sgy",
+            "“b.sgy” cannot be understood here. depthwright inspect --help shows what can be.",
+        ),
+        (
+            "mark",
+            "Nothing is given for FILE and --out. depthwright mark --help shows how it is written.",
+        ),
+        (
+            "mark a.sgy --out",
+            "Nothing is given for --out. Write it behind --out; depthwright mark --help shows how.",
+        ),
+        (
+            "mark a.sgy --out here --depth=5mm --fast",
+            "“--depth=5mm” and “--fast” cannot be understood here. depthwright mark --help shows what can "
+            "be.",
+        ),
+        (
+            "mark a.sgy --out here --no-proposals=yes",
+            "--no-proposals takes nothing, and “yes” stands behind it. Leave that out.",
+        ),
+        (
+            "mark a.sgy --out here --antenna-s 5mm --antenna 5mm",
+            "“--antenna” may mean more than one option. Write out which of --antenna-separation, "
+            "--antenna-height and --antenna-card is meant.",
+        ),
+        (
+            "--folder",
+            "“--folder” cannot be understood here. depthwright --help shows what can be.",
+        ),
+    ],
+)
+def test_a_wrong_command_line_is_refused_in_one_sentence_and_what_to_do(capsys, arguments, said):
+    assert command.main(arguments.split()) == 2
+    assert capsys.readouterr() == ("", f"depthwright: {said}\n")
+
+
+def test_what_the_parser_says_otherwise_ends_in_a_sentence_too():
+    with pytest.raises(DepthwrightError, match=r"Something new\. depthwright --help shows"):
+        Parser(prog="depthwright").error("something new")
 
 
 @pytest.mark.parametrize("name", ["open", "demo", "inspect", "export", "mark"])

@@ -245,3 +245,47 @@ def test_what_moved_is_said_once_per_edit(document, heard):
     told = [name for name in heard if not isinstance(name, str)]
     assert told == [(document.moved_words, False)]
     assert document.moved_words.startswith("Permittivity 7.0 to ")
+
+
+# What is said.
+
+
+def test_what_is_said_of_a_line_goes_with_it(document, heard):
+    mark_bar(document, 260.0, 1.48)
+    assert "marked" in heard[-1][0]
+    document.show_line(document.line_id)
+    assert "marked" in heard[-1][0]
+    document.show_line("line-2")
+    assert heard[-2:] == [("", False), "line"]
+    document.show_line("line-1")
+    assert heard[-2:] == ["line", "line"]
+
+
+def test_a_refused_depth_goes_with_its_line(document, heard):
+    mark_bar(document, 260.0, 1.48)
+    document.tie_selected(Tie(depth_mm=3500.0, plus_minus_mm=1.0))
+    assert "faster than in air" in heard[-1][0]
+    document.show_line("line-2")
+    assert ("", False) in heard[-3:]
+
+
+def test_what_is_not_about_a_line_stays(document, heard):
+    mark_bar(document, 260.0, 1.48)
+    document.said.emit("The job could not be saved.", True)
+    document.show_line("line-2")
+    assert ("", False) not in heard
+    document.tell(DepthwrightError("The images could not be written."))
+    document.show_line("line-1")
+    assert ("", False) not in heard
+    document.tell(DepthwrightError("This line has no direct wave."), here=True)
+    document.show_line("line-2")
+    assert heard[-2:] == [("", False), "line"]
+
+
+def test_a_warning_that_the_known_depths_disagree_stays(document, heard):
+    for place, time, depth in ((260.0, 1.48, 35.0), (765.0, 1.66, 60.0)):
+        mark_bar(document, place, time)
+        document.tie_selected(Tie(depth_mm=depth, plus_minus_mm=0.5))
+    assert heard[-1][1]
+    document.show_line("line-2")
+    assert ("", False) not in heard

@@ -2,6 +2,7 @@
 
 import pytest
 from PySide6.QtCore import QPoint, Qt
+from PySide6.QtGui import QFont
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QLabel
 
@@ -319,9 +320,15 @@ def test_a_switch_whose_edit_is_refused_goes_back(marked, monkeypatch):
 
 
 def test_a_provisional_permittivity_stays_in_italics_in_another_look(plain):
-    for _ in range(2):
-        assert plain.window.ledger.value.font().italic()
+    seen = []
+    for _ in range(
+        4
+    ):  # system, light and dark, and once more: a look that is not new changes nothing
         plain.trigger("appearance")
+        font = plain.window.ledger.value.font()
+        seen.append((plain.window.palette().window().color().name(), font.italic(), font.weight()))
+    assert {colour for colour, *_ in seen} == {"#f6f7f9", "#1e2126"}
+    assert {(italic, weight) for _, italic, weight in seen} == {(True, QFont.Weight.Medium)}
 
 
 # What a reading would bring.

@@ -226,7 +226,7 @@ def test_an_impossible_depth_keeps_the_box_and_the_job(bar, subtests):
             assert bar.document.job is before
             assert bar.box.isVisible()
             assert why in bar.box.hint.text()
-            assert "Check the depth" in bar.box.hint.text()
+            assert "Check each known depth" in bar.box.hint.text()
             assert bar.pane.rect().contains(bar.box.geometry())
             bar.press(Qt.Key.Key_Escape)
 

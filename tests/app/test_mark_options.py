@@ -67,8 +67,7 @@ def refused(*arguments):
         ("12ps+-20ps", TIME_OFFSET, 0.012, 0.020),
         ("-12ps ± 0.02ns", TIME_OFFSET, -0.012, 0.020),
         ("−12ps+/-20ps", TIME_OFFSET, -0.012, 0.020),
-        ("40+-1mm", SEPARATION, 40.0, 1.0),
-        ("40mm+-1", SEPARATION, 40.0, 1.0),
+        ("40mm+-1mm", SEPARATION, 40.0, 1.0),
         ("4cm+-1mm", SEPARATION, 40.0, 1.0),
         ("3mm+-1mm:limits", HEIGHT, 3.0, 1 / math.sqrt(3)),
         ("7", PERMITTIVITY, 7.0, None),
@@ -120,6 +119,27 @@ def test_what_is_no_quantity_is_refused_with_what_to_write(text, kind, words):
     assert problem.value.hint == f"Write it like {kind.example}."
 
 
+@pytest.mark.parametrize(
+    ("text", "kind", "meant"),
+    [
+        ("40+-1mm", SEPARATION, "40mm+-1mm"),
+        ("40mm +- 1", SEPARATION, "40mm+-1mm"),
+        ("-12±20ps", TIME_OFFSET, "-12ps+-20ps"),
+        ("3+/-1mm:limits", HEIGHT, "3mm+-1mm:limits"),
+        ("2±0.1GHz", FREQUENCY, "2GHz+-0.1GHz"),
+    ],
+)
+def test_each_number_carries_its_own_unit(text, kind, meant):
+    with pytest.raises(DepthwrightError, match="one of its numbers has no unit") as problem:
+        parse_quantity(text, kind)
+    assert problem.value.hint == f"Write it as {meant}, if that is meant."
+
+
+def test_of_a_tie_too():
+    said = refused("--tie", "bar@150mm=24+-1mm")
+    assert "one of its numbers has no unit. Write it as 24mm+-1mm, if that is meant." in said
+
+
 def test_every_option_is_read_in_the_programs_units():
     read = options(*WHOLE.split())
     request = read.request
@@ -149,10 +169,10 @@ def test_a_negative_quantity_is_no_option():
 
 
 def test_an_uncertainty_that_no_interval_takes_up_is_said():
-    read = options("--sample-interval", "20+-1ps", "--bar-diameter", "12+-1mm")
+    read = options("--sample-interval", "20ps+-1ps", "--bar-diameter", "12mm+-1mm")
     assert len(read.request.remarks) == 2
     assert "sample interval" in read.request.remarks[0]
-    assert options("--trace-spacing", "5+-0.05mm").request.trace_spacing_share_u == (
+    assert options("--trace-spacing", "5mm+-0.05mm").request.trace_spacing_share_u == (
         pytest.approx(0.01)
     )
 
@@ -176,9 +196,9 @@ def test_a_refused_quantity_names_its_option():
     ("text", "name", "kind", "position_mm", "depth_mm", "u_mm"),
     [
         ("bar@150mm=24mm+-1mm", "", "bar", 150.0, 24.0, 1.0),
-        ("BAR@15cm=24+-0.5mm", "", "bar", 150.0, 24.0, 0.5),
+        ("BAR@15cm=24mm+-0.5mm", "", "bar", 150.0, 24.0, 0.5),
         ("bar@-0.15m=24mm", "", "bar", -150.0, 24.0, 1.0),
-        ("face@0.5m=152+-3mm:limits", "", "face", 500.0, 152.0, 3 / math.sqrt(3)),
+        ("face@0.5m=152mm+-3mm:limits", "", "face", 500.0, 152.0, 3 / math.sqrt(3)),
         ("deck-L1:bar@150mm=24mm", "deck-L1", "bar", 150.0, 24.0, 1.0),
         ("C:x:bar@150mm=24mm", "C:x", "bar", 150.0, 24.0, 1.0),
     ],
@@ -198,7 +218,7 @@ def test_a_tie_is_a_depth_at_a_place(text, name, kind, position_mm, depth_mm, u_
         ("bar@150mm", "is no tie"),
         ("bar@150=24mm", "cannot be the position of a tie: the unit is missing"),
         ("bar@150mm=24", "cannot be the depth of a tie: the unit is missing"),
-        ("bar@150+-2mm=24mm", "the position takes no uncertainty"),
+        ("bar@150mm+-2mm=24mm", "the position takes no uncertainty"),
         ("bar@150mm=0mm", "between"),
         ("bar@150mm=-24mm", "between"),
     ],

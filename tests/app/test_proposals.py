@@ -86,6 +86,23 @@ def test_the_row_counts_sweeps_and_says_and_is_there_only_while_there_are_propos
     assert proposed.bar_at(260) == bar
 
 
+def test_buttons_count_what_they_decide_on_and_one_is_not_all(proposed):
+    row, commands = proposed.window.proposals, proposed.window.commands
+    accept, reject = commands["proposal-accept-shown"], commands["proposal-reject-shown"]
+    seen = {}
+    for least in (50, 95, 100):
+        row.least.setValue(least)
+        seen[row.count.text()] = (accept.iconText(), reject.iconText())
+    assert seen == {
+        "5 of 7 shown": ("Accept all 5", "Reject all 5"),
+        "1 of 7 shown": ("Accept 1", "Reject 1"),
+        "0 of 7 shown": ("Accept all", "Reject all"),
+    }
+    # The menu and the tip are right for one and for many.
+    assert (accept.text(), reject.text()) == ("Accept what is shown", "Reject what is shown")
+    assert accept.toolTip().startswith("Mark every proposal that scores enough")
+
+
 def test_keys_and_buttons_step_accept_and_reject(proposed):
     buttons = proposed.window.proposals.findChildren(QPushButton)
     assert len(buttons) == 8

@@ -11,6 +11,7 @@ from depthwright import edits
 from depthwright.exports.write import export_job
 from depthwright.files.jobfile import load_job, save_job
 from depthwright.finding.proposal import Proposals
+from depthwright.job import DirectPick
 from depthwright.measuring.stage import PickStage
 from depthwright_app import proposing
 from depthwright_app.background import Background
@@ -246,6 +247,44 @@ def test_other_marks_leave_them_another_antenna_or_pick_stage_takes_them_away(as
     assert asked.proposing.count == 0
 
 
+@pytest.mark.parametrize(
+    "fields", [{"distance_scale": 1.02}, {"direct": DirectPick(time_ns=0.05)}, {"name": "L1"}]
+)
+def test_they_go_with_a_sentence_once_the_search_would_go_by_something_else(asked, fields):
+    asked.document.edit("Line", lambda job: edits.change_line(job, "line-1", **fields))
+    if "name" in fields:
+        assert asked.shown == SHOWN
+        return
+    assert asked.proposing.count == 0
+    assert asked.proposing.picture.bars == ()
+    assert asked.said[-1].endswith(
+        "What the proposals rested on has changed: F5 looks for them again."
+    )
+    asked.document.undo()
+    assert asked.proposing.count == 0
+    asked.ask()
+    assert asked.shown == SHOWN
+
+
+def test_that_they_went_is_said_once_and_only_with_the_edit_that_took_them(asked, opened):
+    asked.change_antenna(separation_mm=55.0)
+    assert sum("rested on" in words for words in asked.said) == 1
+    asked.change_antenna(separation_mm=56.0)
+    assert sum("rested on" in words for words in asked.said) == 1
+    asked.ask()
+    asked.open(*opened)
+    asked.document.add_bar(asked.document.snap("bar", 260.0, 1.48))
+    assert sum("rested on" in words for words in asked.said) == 1
+
+
+def test_where_the_line_lies_only_moves_them_with_it(asked):
+    before = [glyph.position_mm for glyph in asked.proposing.picture.bars]
+    asked.document.edit("Shift", lambda job: edits.shift_line(job, "line-1", 500.0))
+    after = [glyph.position_mm for glyph in asked.proposing.picture.bars]
+    assert after == pytest.approx([place + 500.0 for place in before])
+    assert asked.shown == SHOWN
+
+
 @pytest.fixture
 def waiting(user, monkeypatch):
     """A user whose search goes on until the event that is given beside is set."""
@@ -260,7 +299,7 @@ def waiting(user, monkeypatch):
 
 
 @pytest.mark.parametrize(
-    "meanwhile", ["another line", "another antenna", "another job", "line removed"]
+    "meanwhile", ["another line", "another antenna", "another scale", "another job", "line removed"]
 )
 def test_an_answer_for_what_is_not_there_any_more_is_dropped(waiting, opened, meanwhile):
     user, go = waiting
@@ -269,6 +308,10 @@ def test_an_answer_for_what_is_not_there_any_more_is_dropped(waiting, opened, me
         user.document.show_line("line-2")
     elif meanwhile == "another antenna":
         user.change_antenna(separation_mm=55.0)
+    elif meanwhile == "another scale":
+        user.document.edit(
+            "Scale", lambda job: edits.change_line(job, "line-1", distance_scale=1.1)
+        )
     elif meanwhile == "another job":
         user.open(opened[0], {})
     else:

@@ -64,6 +64,7 @@ class Ledger(QScrollArea):
         self._later = QTimer(self, singleShot=True, interval=0)
         self._later.timeout.connect(self._show_outlook)
         self._shown: tuple[Results, LengthUnit] | None = None
+        self._read_out = self.value.font()
         self.field.returnPressed.connect(self._enter)
         self.keep.clicked.connect(self.keep_changed)
         self.evidence.chosen.connect(self.chosen)
@@ -123,16 +124,11 @@ class Ledger(QScrollArea):
 
     def show_font(self, font: QFont) -> None:
         """The read-out's size follows the system's."""
-        sized = theme.sized(font, 1.6, QFont.Weight.Medium)
-        sized.setItalic(self.value.font().italic())
-        self.value.setFont(sized)
+        self._read_out = theme.sized(font, 1.6, QFont.Weight.Medium)
+        self._set_value()
 
     def show_results(self, job: Job, results: Results, antenna: str, moved: str) -> None:
         """Write down other results."""
-        self.value.setText(words.permittivity_words(results))
-        font = self.value.font()
-        font.setItalic(results.provisional)
-        self.value.setFont(font)
         self.velocity.setText(
             f"{results.velocity_mm_per_ns:.1f} mm/ns"
             + (", provisional" if results.provisional else "")
@@ -150,7 +146,16 @@ class Ledger(QScrollArea):
             )
         self.keep.setChecked(zone.keep)
         self._shown = (results, job.unit)
+        self._set_value()
         self._later.start()
+
+    def _set_value(self) -> None:
+        """The permittivity, in italics while it is provisional; the label's font goes with each new look."""
+        if self._shown is not None:
+            results, _ = self._shown
+            self._read_out.setItalic(results.provisional)
+            self.value.setText(words.permittivity_words(results))
+        self.value.setFont(self._read_out)
 
     def _show_outlook(self) -> None:
         """How good the depths are, and what a reading would bring."""

@@ -159,7 +159,7 @@ def solve_model(points: Points, model: Model, start: Floats | None = None) -> Po
         not math.isfinite(z.permittivity_u) for z in setting.zones
     ):
         raise DepthwrightError(
-            "Nothing speaks about the permittivity.", "Type a permittivity or tie a known depth."
+            "Nothing speaks about the permittivity.", "Give a permittivity or tie a known depth."
         )
 
     if start is None:
@@ -209,7 +209,7 @@ def _start(model: Model, evidence: Points, asked: Floats) -> Floats:
 
 def _refuse_impossible(asked: Floats) -> None:
     """A tie that no permittivity explains is refused, whatever stands beside it."""
-    hint = "Check the depth just typed, the bar it belongs to and the antenna separation."
+    hint = "Check each known depth, the bar or face it belongs to and the antenna separation."
     if np.any(asked < math.log(PERMITTIVITY_MIN) + _AT_THE_END):
         raise DepthwrightError("The known depths would need a wave faster than in air.", hint)
     if np.any(asked > math.log(PERMITTIVITY_MAX) - _AT_THE_END):

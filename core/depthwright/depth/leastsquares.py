@@ -257,5 +257,6 @@ def _undetermined() -> DepthwrightError:
 def _unsettled() -> DepthwrightError:
     return DepthwrightError(
         "The depth model does not settle on the evidence.",
-        "Undo the last known depth, or check the antenna's separation and the direct wave.",
+        "Check each known depth, the permittivity given, the antenna separation and the direct wave, and "
+        "leave out what is wrong.",
     )

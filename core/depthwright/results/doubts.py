@@ -29,7 +29,7 @@ def doubts(job: Job, permittivity: float) -> tuple[str, ...]:
             open_u = format_length(priors.ASSUMED_SEPARATION_U_MM, job.unit)
             messages.append(
                 f"The antenna separation of {shown} is assumed, to a standard uncertainty of {open_u}. "
-                "Set it under line and antenna."
+                "Give that of the antenna used."
             )
     return tuple(messages)
 

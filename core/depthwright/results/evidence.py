@@ -230,8 +230,8 @@ def _share_words(share: float) -> str:
 def _typed_words(job: Job, adopted: Adopted) -> tuple[str, ...]:
     """A typed permittivity that the marks contradict is said, whether or not it steps aside."""
     return tuple(
-        f"The permittivity typed, {zone.permittivity:g} ± {zone.permittivity_u:g}, and what the marks "
-        f"say disagree by {apart:.1f} standard uncertainties. Check where it comes from, or clear it."
+        f"The permittivity given, {zone.permittivity:g} ± {zone.permittivity_u:g}, and what the marks "
+        f"say disagree by {apart:.1f} standard uncertainties. Check where it comes from, or leave it out."
         for zone, apart in zip(job.zones, adopted.typed_apart, strict=True)
         if zone.typed and apart > disagrees(1)
     )
@@ -253,7 +253,7 @@ def _contradictions(
         f"The known depths disagree: {joined(names)} standard uncertainties away from what the rest "
         "says. Until that is settled no interval here holds. "
         + (f"{' '.join(likely)} " if likely else "")
-        + f"Check {joined(usual)}; or set one aside, with the reason.",
+        + f"Check {joined(usual)}; or leave out the one that is wrong.",
     )
 
 
@@ -297,7 +297,7 @@ def _curvature_words(job: Job, spots: Sequence[Spot], apart: float) -> tuple[str
         + (f"{' '.join(likely)} " if likely else "")
         + "Usual causes: a reading on the wrong bar, the line crossing the bars at an angle, the distance "
         "scale, the diameters entered, or concrete that is damper at the surface than below. Mend what "
-        "is wrong, set the reading aside with the reason, or switch the curvature off.",
+        "is wrong, or let one of the two count alone.",
     )
 
 

@@ -258,9 +258,9 @@ WARNINGS = (
     "The known depths disagree: bar 2 is 3.4 and bar 5 is 2.6 standard uncertainties away from what the "
     "rest says. Until that is settled no interval here holds. The bar next to bar 2 is 55 mm away: a "
     "cover meter reads low over bars that close. Check which bar each reading was taken on, the antenna "
-    "separation and the time offset; or set one aside, with the reason.",
-    "The antenna separation of 60 mm is assumed, to a standard uncertainty of 10 mm. Set it under line "
-    "and antenna.",
+    "separation and the time offset; or leave out the one that is wrong.",
+    "The antenna separation of 60 mm is assumed, to a standard uncertainty of 10 mm. Give that of the "
+    "antenna used.",
 )
 
 

@@ -99,7 +99,7 @@ class TestDisagreement:
         assert "bar 1" in said
         assert "50\u202fmm away" in said
         assert "reads low" in said
-        assert "set one aside" in said
+        assert "leave out the one that is wrong" in said
 
     def test_of_the_meters_diameter_is_a_likely_cause(self, known_job):
         job = tied(tied(known_job(), depth=42.0, meter_diameter_mm=25.0), depth=70.0, bar="bar-3")
@@ -190,7 +190,7 @@ def test_an_unknown_separation_is_in_the_intervals(known_job):
 def test_an_impossible_tie_is_refused_and_says_what_to_check(known_job):
     with pytest.raises(DepthwrightError, match="faster than in air") as told:
         evaluate(tied(known_job(), depth=400.0))
-    assert "bar it belongs to" in str(told.value)
+    assert "the bar or face it belongs to" in str(told.value)
 
 
 def test_another_medium_is_not_judged_as_concrete(known_job):

@@ -1,7 +1,13 @@
 """What the numbers say, in sentences."""
 
+import ast
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
 import pytest
 
+import depthwright
 from depthwright import edits
 from depthwright.job import Tie
 from depthwright.results import words
@@ -127,3 +133,27 @@ def test_the_cautions_send_the_reader_to_a_qualified_person():
         "not declare",
     ):
         assert part in said
+
+
+IN_ONE_PLACE_ONLY = re.compile(
+    r"--[a-z]|\b(undo|clear it|click|press|button|menu|tab|type an?|typed,|set .* aside)\b", re.I
+)
+"""What can be done in the window alone, or on the command line alone."""
+
+
+@pytest.mark.parametrize("room", ["depth", "finding", "marking", "measuring", "results"])
+def test_what_numbers_say_is_true_in_the_window_and_on_the_command_line(room):
+    folder = Path(depthwright.__file__).parent / room
+    said = [words for file in folder.glob("*.py") for words in sentences(file)]
+    assert said
+    assert [words for words in said if IN_ONE_PLACE_ONLY.search(words)] == []
+
+
+def sentences(file: Path) -> Iterator[str]:
+    """The texts with words in a module's code, not its docstrings."""
+    tree = ast.parse(file.read_text("utf-8"))
+    alone = {id(node.value) for node in ast.walk(tree) if isinstance(node, ast.Expr)}
+    texts = (node for node in ast.walk(tree) if isinstance(node, ast.Constant))
+    for node in texts:
+        if isinstance(node.value, str) and " " in node.value and id(node) not in alone:
+            yield node.value
