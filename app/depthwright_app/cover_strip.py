@@ -13,6 +13,7 @@ from depthwright_app.picture import CoverBar, Picture
 from depthwright_app.plotting.axes import LengthAxis
 from depthwright_app.plotting.labels import Labels
 from depthwright_app.plotting.overlay import Overlay, pen
+from depthwright_app.plotting.plot import Plot
 
 CAP_PX = 4.0
 """Half the length of a whisker's caps."""
@@ -92,21 +93,23 @@ class _Covers(Overlay):
         labels.place(text, where - QPointF(0, 4), colour, self.picture.provisional, cover.label)
 
 
-class CoverStrip(pg.PlotItem):  # type: ignore[misc]
+class CoverStrip(Plot):
     """Cover against distance; cover grows downward as in the section."""
 
-    def __init__(self, view: pg.ViewBox) -> None:
+    def __init__(self) -> None:
         self.distance_axis = LengthAxis("bottom")
         self.cover_axis = LengthAxis("left")
         super().__init__(
-            viewBox=view, axisItems={"bottom": self.distance_axis, "left": self.cover_axis}
+            pg.ViewBox(enableMenu=False, invertY=True),
+            {
+                "bottom": self.distance_axis,
+                "left": self.cover_axis,
+                "right": pg.AxisItem("right", showValues=False),
+            },
         )
-        self.invertY(True)
-        self.setMouseEnabled(x=True, y=False)
-        self.hideButtons()
-        self.setMenuEnabled(False)
+        self.box.setMouseEnabled(x=True, y=False)
         self._covers = _Covers()
-        self.addItem(self._covers, ignoreBounds=True)
+        self.draw(self._covers)
 
     def set_font(self, font: QFont) -> None:
         """Font of the labels."""
@@ -132,5 +135,5 @@ class CoverStrip(pg.PlotItem):  # type: ignore[misc]
         if not math.isfinite(low):
             low, high = 0.0, 60.0
         span = max(high - low, 10.0)
-        self.setYRange(max(0.0, low - 0.9 * span), high + 0.25 * span, padding=0)
+        self.box.setYRange(max(0.0, low - 0.9 * span), high + 0.25 * span, padding=0)
         self._covers.update()

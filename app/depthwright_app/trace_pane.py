@@ -7,25 +7,28 @@ from PySide6.QtCore import Qt
 
 from depthwright.measuring.stage import PickStage
 from depthwright_app import theme
+from depthwright_app.plotting.plot import TITLE_CELL, Plot
+
+HEADING_PX = 30
 
 
-class TracePane(pg.PlotItem):  # type: ignore[misc]
+class TracePane(Plot):
     """A-scan and envelope of one trace, as marks are picked on."""
 
-    def __init__(self, view: pg.ViewBox) -> None:
-        super().__init__(viewBox=view)
-        self.hideAxis("left")
-        self.showAxis("bottom")
-        self.getAxis("bottom").setStyle(showValues=False)
-        self.setMouseEnabled(x=False, y=True)
-        self.hideButtons()
-        self.setMenuEnabled(False)
-        self._trace = self.plot()
-        self._envelope = self.plot()
+    def __init__(self) -> None:
+        super().__init__(
+            pg.ViewBox(enableMenu=False, invertY=True),
+            {"bottom": pg.AxisItem("bottom", showValues=False)},
+        )
+        self.box.setMouseEnabled(x=False, y=True)
+        self._heading = pg.LabelItem("", size="9pt")
+        self._heading.setMaximumHeight(HEADING_PX)
+        self.grid.addItem(self._heading, *TITLE_CELL)
+        self.grid.setRowFixedHeight(TITLE_CELL[0], HEADING_PX)
+        self._trace, self._envelope = self.curve(), self.curve()
         self._pick_line = pg.InfiniteLine(angle=0, movable=False)
         self._pick = pg.ScatterPlotItem(size=11)
-        for item in (self._pick_line, self._pick):
-            self.addItem(item, ignoreBounds=True)
+        self.draw(self._pick_line, self._pick)
         self._pick_line.hide()
         self._shown: tuple[int, int] | None = None
         self._envelope_values: NDArray[np.float32] | None = None
@@ -42,13 +45,13 @@ class TracePane(pg.PlotItem):  # type: ignore[misc]
         self._pick.setPen(pg.mkPen(theme.CASING, width=1))
         self._pick.setBrush(pg.mkBrush(theme.BAR))
         self._ink = look.text
-        self.setTitle(self._title, size="9pt", color=self._ink)
+        self._heading.setText(self._title, color=self._ink)
 
     def show_trace(self, stage: PickStage, trace: int, title: str, recorded_mm: float) -> None:
         """Draw one trace and its envelope, headed by where it lies."""
         self.place_mm = recorded_mm
         self._title = title
-        self.setTitle(self._title, size="9pt", color=self._ink)
+        self._heading.setText(self._title, color=self._ink)
         if self._shown == (id(stage), trace):
             return
         self._shown = (id(stage), trace)
@@ -59,7 +62,7 @@ class TracePane(pg.PlotItem):  # type: ignore[misc]
         reach = float(envelope.max()) * 1.08 or 1.0
         self._trace.setData(samples, times)
         self._envelope.setData(envelope, times)
-        self.setXRange(-reach, reach, padding=0)
+        self.box.setXRange(-reach, reach, padding=0)
 
     def show_pick(self, time_ns: float | None) -> None:
         """Mark a picked maximum, or none."""
@@ -78,5 +81,5 @@ class TracePane(pg.PlotItem):  # type: ignore[misc]
         self._trace.setData([], [])
         self._envelope.setData([], [])
         self._title = ""
-        self.setTitle("")
+        self._heading.setText("")
         self.show_pick(None)

@@ -18,6 +18,7 @@ from depthwright.showing.shades import full_scale
 from depthwright.units import LengthUnit
 from depthwright_app import theme
 from depthwright_app.plotting.axes import LengthAxis
+from depthwright_app.plotting.plot import PlotView
 
 PICTURE_PX = 250
 SPECTRUM_PX = 130
@@ -27,21 +28,21 @@ _APART = 1.0
 """Curves nearer than this, in powers of ten, share a label."""
 
 
-class SmallPicture(pg.PlotWidget):  # type: ignore[misc]
+class SmallPicture(PlotView):
     """Some of the traces, on axes that follow what is said of the file."""
 
     def __init__(self, unit: LengthUnit, look: theme.Look) -> None:
-        self._across = LengthAxis("bottom")
+        self._across, self._down = LengthAxis("bottom"), pg.AxisItem("left")
         self._across.show_unit(unit)
-        super().__init__(axisItems={"bottom": self._across})
+        super().__init__({"bottom": self._across, "left": self._down})
         self.setAccessibleName("Small picture of the scan")
         self.setFixedHeight(PICTURE_PX)
         _plain(self, look)
         self._across.setLabel(f"distance, {unit}")
-        self.getAxis("left").setLabel("time in the file, ns")
-        self.getViewBox().invertY(True)
+        self._down.setLabel("time in the file, ns")
+        self.plot.box.invertY(True)
         self._image = pg.ImageItem(axisOrder="row-major")
-        self.addItem(self._image)
+        self.plot.box.addItem(self._image)
 
     def show_traces(self, traces: Block, length_mm: float | None, window_ns: float | None) -> None:
         """Draw traces, shape (traces, samples); an axis that nobody knows has no numbers."""
@@ -54,16 +55,17 @@ class SmallPicture(pg.PlotWidget):  # type: ignore[misc]
         across, down = length_mm or 1.0, window_ns or 1.0
         self._image.setRect(QRectF(0.0, 0.0, across, down))
         self._across.setStyle(showValues=length_mm is not None)
-        self.getAxis("left").setStyle(showValues=window_ns is not None)
-        self.setXRange(0.0, across, padding=0)
-        self.setYRange(0.0, down, padding=0)
+        self._down.setStyle(showValues=window_ns is not None)
+        self.plot.box.setXRange(0.0, across, padding=0)
+        self.plot.box.setYRange(0.0, down, padding=0)
 
 
-class SpectrumReadings(pg.PlotWidget):  # type: ignore[misc]
+class SpectrumReadings(PlotView):
     """The scan's spectrum where each reading of the interval puts it; antennas' band is shaded."""
 
     def __init__(self, look: theme.Look) -> None:
-        super().__init__()
+        below, beside = pg.AxisItem("bottom"), pg.AxisItem("left", showValues=False)
+        super().__init__({"bottom": below, "left": beside})
         self._look = look
         self.setAccessibleName("Spectrum under each reading of the sample interval")
         self.setToolTip(
@@ -71,16 +73,15 @@ class SpectrumReadings(pg.PlotWidget):  # type: ignore[misc]
         )
         self.setFixedHeight(SPECTRUM_PX)
         _plain(self, look)
-        self.getAxis("left").setStyle(showValues=False)
-        self.getAxis("left").setLabel("spectrum")
-        self.getAxis("bottom").setTicks([[(np.log10(f), w) for f, w in _TICKS_GHZ.items()]])
-        self.setYRange(FLOOR_DB, 14.0, padding=0)
+        beside.setLabel("spectrum")
+        below.setTicks([[(np.log10(f), w) for f, w in _TICKS_GHZ.items()]])
+        self.plot.box.setYRange(FLOOR_DB, 14.0, padding=0)
         low, high = np.log10(PULSE_GHZ)
         band = pg.LinearRegionItem((low, high), movable=False, pen=pg.mkPen(None))
         shade = QColor(look.accent)
         shade.setAlpha(50)
         band.setBrush(shade)
-        self.addItem(band)
+        self.plot.box.addItem(band)
         self._drawn: list[pg.GraphicsObject] = []
 
     def show_readings(
@@ -88,7 +89,7 @@ class SpectrumReadings(pg.PlotWidget):  # type: ignore[misc]
     ) -> None:
         """Draw traces' spectrum under each reading and, standing out, under the chosen interval."""
         for item in self._drawn:
-            self.removeItem(item)
+            self.plot.box.removeItem(item)
         self._drawn.clear()
         if not traces.size:
             return
@@ -110,7 +111,9 @@ class SpectrumReadings(pg.PlotWidget):  # type: ignore[misc]
             pen = pg.mkPen(
                 self._look.accent if chosen else self._look.quiet, width=2 if chosen else 1
             )
-            self._drawn.append(self.plot(frequency, level, pen=pen))
+            curve = self.plot.curve()
+            curve.setData(frequency, level, pen=pen)
+            self._drawn.append(curve)
             peak = float(frequency[np.argmax(level)])
             if all(abs(peak - other) > _APART for other in labelled):
                 labelled.append(peak)
@@ -120,23 +123,18 @@ class SpectrumReadings(pg.PlotWidget):  # type: ignore[misc]
                     anchor=(0.5, 1.0),
                 )
                 label.setPos(peak, 0.0)
-                self.addItem(label)
+                self.plot.box.addItem(label)
                 self._drawn.append(label)
         around = (min(labelled, default=0.0), max(labelled, default=0.0))
-        self.setXRange(min(-1.5, around[0] - 1.0), max(1.5, around[1] + 1.0), padding=0)
+        self.plot.box.setXRange(min(-1.5, around[0] - 1.0), max(1.5, around[1] + 1.0), padding=0)
 
 
-def _plain(plot: pg.PlotWidget, look: theme.Look) -> None:
-    """A plot to look at only, in the window's colours."""
-    plot.setMenuEnabled(False)
-    plot.hideButtons()
-    plot.setMouseEnabled(x=False, y=False)
-    plot.setBackground(look.panel)
-    for name in ("left", "bottom"):
-        axis = plot.getAxis(name)
-        axis.enableAutoSIPrefix(False)
+def _plain(view: PlotView, look: theme.Look) -> None:
+    """A plot in the window's colours."""
+    view.setBackground(look.panel)
+    for axis in view.plot.axes.values():
         axis.setPen(pg.mkPen(look.hairline))
         axis.setTextPen(pg.mkPen(look.quiet))
-    plot.getAxis("left").setWidth(52)
+    view.plot.axes["left"].setWidth(52)
     # Half a figure of the topmost number stands above the axis.
-    plot.getPlotItem().setContentsMargins(0, theme.GRID, theme.GRID, 0)
+    view.plot.setContentsMargins(0, theme.GRID, theme.GRID, 0)

@@ -8,6 +8,7 @@ from PySide6.QtGui import QColor, QFont, QWheelEvent
 from PySide6.QtWidgets import QSizePolicy
 
 from depthwright_app import theme
+from depthwright_app.plotting.plot import PlotView
 
 Floats = NDArray[np.float64]
 Band = tuple[float, float]
@@ -17,7 +18,7 @@ HEIGHT_PX = 112
 LEAST_WIDTH_GHZ = 0.05
 
 
-class SpectrumPlot(pg.PlotWidget):  # type: ignore[misc]
+class SpectrumPlot(PlotView):
     """Decibels below the strongest frequency, over the band's surroundings."""
 
     dragging = Signal(object)
@@ -26,28 +27,24 @@ class SpectrumPlot(pg.PlotWidget):  # type: ignore[misc]
     """The edges that were dragged, as fields of the recipe."""
 
     def __init__(self) -> None:
-        super().__init__()
+        self._levels, self._frequencies = pg.AxisItem("left"), pg.AxisItem("bottom")
+        super().__init__({"left": self._levels, "bottom": self._frequencies})
         self.setAccessibleName("Mean amplitude spectrum")
         self.setAccessibleDescription("Drag the band's edges, or type them above")
         self.setToolTip("Mean amplitude spectrum of the line. Drag the band or its edges")
         self.setFixedHeight(HEIGHT_PX)
         self.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
         self.setFocusPolicy(Qt.FocusPolicy.NoFocus)
-        self.setMenuEnabled(False)
-        self.hideButtons()
-        self.setMouseEnabled(x=False, y=False)
-        for name in ("left", "bottom"):
-            self.getAxis(name).enableAutoSIPrefix(False)
-        self.getAxis("left").setTicks(
+        self._levels.setTicks(
             [[(level, f"{level:.0f}".replace("-", "−")) for level in (-60.0, -40.0, -20.0, 0.0)]]
         )
-        self.getAxis("left").setWidth(34)
-        self.getAxis("bottom").setStyle(tickTextOffset=2)
-        self.getAxis("bottom").setHeight(29)
-        self.curve = self.plot()
+        self._levels.setWidth(34)
+        self._frequencies.setStyle(tickTextOffset=2)
+        self._frequencies.setHeight(29)
+        self.curve = self.plot.curve()
         self.region = pg.LinearRegionItem()
         self.region.setZValue(-10)
-        self.addItem(self.region, ignoreBounds=True)
+        self.plot.draw(self.region)
         self.region.sigRegionChanged.connect(self._drag)
         self.region.sigRegionChangeFinished.connect(self._drop)
         self._band: Band = (0.0, 1.0)
@@ -77,10 +74,10 @@ class SpectrumPlot(pg.PlotWidget):  # type: ignore[misc]
     def show_look(self, look: theme.Look) -> None:
         """Grounds and pens for a light or a dark window."""
         self.setBackground(look.panel)
-        for name in ("left", "bottom"):
-            self.getAxis(name).setPen(pg.mkPen(look.hairline))
-            self.getAxis(name).setTextPen(pg.mkPen(look.quiet))
-        self.getAxis("bottom").setLabel("GHz")
+        for axis in self.plot.axes.values():
+            axis.setPen(pg.mkPen(look.hairline))
+            axis.setTextPen(pg.mkPen(look.quiet))
+        self._frequencies.setLabel("GHz")
         self.curve.setPen(pg.mkPen(look.text, width=1))
         for over, alpha in ((False, 40), (True, 70)):
             tint = QColor(look.accent)
@@ -93,9 +90,9 @@ class SpectrumPlot(pg.PlotWidget):  # type: ignore[misc]
     def show_font(self, font: QFont) -> None:
         """Small figures that follow the system's size."""
         small = theme.sized(font, 0.85)
-        for name in ("left", "bottom"):
-            self.getAxis(name).setTickFont(small)
-            self.getAxis(name).label.setFont(small)
+        for axis in self.plot.axes.values():
+            axis.setTickFont(small)
+            axis.label.setFont(small)
 
     def wheelEvent(self, event: QWheelEvent) -> None:  # noqa: N802
         """The wheel scrolls the panel."""
@@ -103,8 +100,8 @@ class SpectrumPlot(pg.PlotWidget):  # type: ignore[misc]
 
     def _frame(self) -> None:
         right = min(self._reach_ghz, 1.4 * self._band[1])
-        self.setXRange(0.0, max(right, 1.02 * self._band[1]), padding=0)
-        self.setYRange(FLOOR_DB, 3.0, padding=0)
+        self.plot.box.setXRange(0.0, max(right, 1.02 * self._band[1]), padding=0)
+        self.plot.box.setYRange(FLOOR_DB, 3.0, padding=0)
 
     def _place(self, band_ghz: Band) -> None:
         self.region.blockSignals(True)

@@ -11,6 +11,7 @@ from PySide6.QtGui import QColor
 from depthwright.showing.levels import Level
 from depthwright_app import theme
 from depthwright_app.plotting.axes import AXIS_PX, RULER_PX
+from depthwright_app.plotting.plot import Plot
 from depthwright_app.section.scan_item import Paint, ScanItem, Sheet
 
 HEIGHT_PX = 44
@@ -18,28 +19,25 @@ LONG_TRACES = 1500
 """A line of more traces than this has an overview: a window shows fewer side by side."""
 
 
-class Overview(pg.PlotItem):  # type: ignore[misc]
+class Overview(Plot):
     """Drag the frame, or its edges, to look at another part."""
 
     def __init__(self, looked_at: pg.ViewBox) -> None:
-        super().__init__(viewBox=pg.ViewBox(enableMenu=False, enableMouse=False))
+        left, right = pg.AxisItem("left"), pg.AxisItem("right")
+        super().__init__(
+            pg.ViewBox(enableMenu=False, enableMouse=False, invertY=True),
+            {"left": left, "right": right},
+        )
         self._looked_at = looked_at
-        self.hideButtons()
-        self.setMenuEnabled(False)
-        self.showAxis("right")
-        for name, width in (("left", AXIS_PX), ("right", RULER_PX)):
-            axis = self.getAxis(name)
+        for axis, width in ((left, AXIS_PX), (right, RULER_PX)):
             axis.setWidth(width)
             axis.setStyle(showValues=False, tickLength=0)
-        self.hideAxis("bottom")
-        self.getViewBox().invertY(True)
         self.scan = ScanItem()
         # The frame moves over it with every change of the view: painted once, it is copied then.
         self.scan.setCacheMode(ScanItem.CacheMode.DeviceCoordinateCache)
-        self.addItem(self.scan, ignoreBounds=True)
         self.frame = pg.LinearRegionItem(swapMode="block")
         self.frame.setZValue(10)
-        self.addItem(self.frame, ignoreBounds=True)
+        self.draw(self.scan, self.frame)
         self.frame.sigRegionChanged.connect(self._moved)
         looked_at.sigXRangeChanged.connect(self._follow)
         self._following = False
@@ -49,8 +47,8 @@ class Overview(pg.PlotItem):  # type: ignore[misc]
 
     def show_look(self, look: theme.Look) -> None:
         """Colours for a light or a dark window."""
-        for name in ("left", "right"):
-            self.getAxis(name).setPen(pg.mkPen(look.ground))
+        for axis in self.axes.values():
+            axis.setPen(pg.mkPen(look.ground))
         veil = QColor(look.accent)
         veil.setAlpha(60)
         self.frame.setBrush(veil)
@@ -68,7 +66,7 @@ class Overview(pg.PlotItem):  # type: ignore[misc]
         self.scan.show_sheet(sheet if long else None)
         if sheet is not None and long:
             self._stronger = _stronger(sheet.levels)
-            self.getViewBox().setRange(sheet.rect, padding=0)
+            self.box.setRange(sheet.rect, padding=0)
             self._edges_mm = sheet.edges_mm
             self._follow()
 
@@ -100,7 +98,7 @@ class Overview(pg.PlotItem):  # type: ignore[misc]
         if event.button() == Qt.MouseButton.LeftButton:
             event.accept()
             left, right = self.frame.getRegion()
-            middle = self.getViewBox().mapSceneToView(event.scenePos()).x()
+            middle = self.box.mapSceneToView(event.scenePos()).x()
             half = (right - left) / 2
             self._looked_at.setXRange(middle - half, middle + half, padding=0)
 

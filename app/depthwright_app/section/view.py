@@ -17,6 +17,7 @@ from depthwright_app.cover_strip import CoverStrip
 from depthwright_app.picture import Picture
 from depthwright_app.plotting.axes import AXIS_PX, RULER_PX, LengthAxis, TimeAxis
 from depthwright_app.plotting.depth_axis import DepthAxis
+from depthwright_app.plotting.plot import Plot
 from depthwright_app.proposal_picture import Seen
 from depthwright_app.section.marks_item import MarksItem
 from depthwright_app.section.overview import Overview
@@ -97,35 +98,24 @@ class SectionPane(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         self.ruler = DepthAxis()
         self.time_axis = TimeAxis("left")
         self.distance_axis = LengthAxis("top")
-        self.plot = self.addPlot(
-            row=1,
-            col=0,
-            viewBox=self.box,
-            axisItems={"left": self.time_axis, "right": self.ruler, "top": self.distance_axis},
+        self.plot = Plot(
+            self.box,
+            {"left": self.time_axis, "right": self.ruler, "top": self.distance_axis},
         )
-        self.plot.showAxis("right")
-        self.plot.showAxis("top")
-        self.plot.hideAxis("bottom")
-        self.plot.hideButtons()
+        self.addItem(self.plot, row=1, col=0)
         self.box.invertY(True)
         self.scan = ScanItem()
-        self.plot.addItem(self.scan, ignoreBounds=True)
         self.trace_line = pg.InfiniteLine(angle=90, movable=False)
-        self.plot.addItem(self.trace_line, ignoreBounds=True)
         self.proposals, self.marks = ProposalsItem(), MarksItem()
-        for item in (self.proposals, self.marks):
-            self.plot.addItem(item, ignoreBounds=True)
+        self.plot.draw(self.scan, self.trace_line, self.proposals, self.marks)
         self.overview = Overview(self.box)
         self.addItem(self.overview, row=0, col=0)
-        self.trace = TracePane(pg.ViewBox(enableMenu=False))
+        self.trace = TracePane()
         self.addItem(self.trace, row=1, col=1)
-        self.trace.getViewBox().invertY(True)
-        self.trace.setYLink(self.plot)
-        self.strip = CoverStrip(pg.ViewBox(enableMenu=False))
+        self.trace.box.setYLink(self.box)
+        self.strip = CoverStrip()
         self.addItem(self.strip, row=2, col=0)
-        self.strip.setXLink(self.plot)
-        self.strip.showAxis("right")
-        self.strip.getAxis("right").setStyle(showValues=False)
+        self.strip.box.setXLink(self.box)
         self._arrange()
         self._line_rect = QRectF()
         self._ns_per_mm = math.nan
@@ -144,10 +134,8 @@ class SectionPane(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         self.strip.setMinimumHeight(110)
         for axis in (self.time_axis, self.strip.cover_axis):
             axis.setWidth(AXIS_PX)
-        for axis in (self.time_axis, self.strip.cover_axis, self.ruler, self.distance_axis):
-            axis.enableAutoSIPrefix(False)
-        self.strip.getAxis("right").setWidth(RULER_PX)
-        self.plot.getAxis("left").setLabel("Two-way time, ns")
+        self.strip.axes["right"].setWidth(RULER_PX)
+        self.time_axis.setLabel("Two-way time, ns")
 
     def _connect(self) -> None:
         self.box.clicked.connect(self._click)
@@ -156,7 +144,7 @@ class SectionPane(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         self.ruler.stretched.connect(self.stretched)
         for plot in (self.plot, self.trace, self.strip):
             # At once, else it is done while painting, which paints everything a second time.
-            plot.getViewBox().sigRangeChanged.connect(lambda box, *_: box.updateMatrix())
+            plot.box.sigRangeChanged.connect(lambda box, *_: box.updateMatrix())
         self.box.sigXRangeChanged.connect(self._keep_scale)
         self.box.sigResized.connect(self._keep_scale)
         self.box.sigRangeChanged.connect(self._name_distance)
@@ -171,8 +159,7 @@ class SectionPane(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         """Grounds and pens for a light or a dark window."""
         self.setBackground(look.ground)
         for plot in (self.plot, self.trace, self.strip):
-            for name in ("left", "right", "top", "bottom"):
-                axis = plot.getAxis(name)
+            for axis in plot.axes.values():
                 axis.setPen(pg.mkPen(look.hairline))
                 axis.setTextPen(pg.mkPen(look.text))
         self.trace_line.setPen(pg.mkPen(look.accent, width=1, style=Qt.PenStyle.DotLine))
@@ -185,8 +172,8 @@ class SectionPane(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         small = theme.sized(font, 0.9)
         self.marks.font = small
         for plot in (self.plot, self.strip):
-            for name in ("left", "right", "top", "bottom"):
-                plot.getAxis(name).setTickFont(small)
+            for axis in plot.axes.values():
+                axis.setTickFont(small)
         self.strip.set_font(small)
 
     def show_units(self, unit: LengthUnit) -> None:
