@@ -72,14 +72,16 @@ def waves_of(signal: Waves, positions_mm: NDArray[np.float64], grid: Grid) -> Wa
     return waves
 
 
-def signal_of(waves: Waves, grid: Grid, samples: int) -> Block:
-    """Traces that hold waves of the grid, shape (columns, samples): what :func:`waves_of` reads from them."""
+def signal_of(waves: Waves, grid: Grid, samples: int) -> Waves:
+    """Analytic signal that holds waves of the grid, shape (columns, samples): what :func:`waves_of` reads."""
     place = np.arange(samples) / grid.thinned
     low = np.clip(place.astype(np.intp), 0, len(waves) - 2)
     share = np.clip(place - low, 0.0, 1.0).astype(np.float32)[:, None]
     turn = np.exp(1j * grid.carrier * grid.row_ns * place).astype(np.complex64)[:, None]
-    fine = (waves[low] * (1 - share) + waves[low + 1] * share) * turn
-    return np.ascontiguousarray(fine.real.T)
+    signal: Waves = np.ascontiguousarray(
+        ((waves[low] * (1 - share) + waves[low + 1] * share) * turn).T
+    )
+    return signal
 
 
 def flat_echoes(waves: Waves, grid: Grid) -> Waves:

@@ -15,8 +15,7 @@ from depthwright.finding.peeling import TAIL_MM, Peel
 from depthwright.finding.search import Sounding, search, sound, vertex
 from depthwright.finding.stacking import Moveout, moveouts, operator, stacks
 from depthwright.job import Job, Line
-from depthwright.measuring.stage import KeptStage, PickStage
-from depthwright.processing.envelope import envelope
+from depthwright.measuring.stage import KeptStage, PickStage, holding
 from depthwright.results.crests import two_way_beforehand_ns
 
 Floats = NDArray[np.float64]
@@ -131,21 +130,21 @@ class Stretch:
 
     def alone(self, index: int, beside_mm: float) -> KeptStage:
         """The traces around one that was found, with the hyperbolas of all others taken away."""
-        kept, positions, own = self.kept, self.kept.scan.positions_mm, self.parts[index]
+        kept, own = self.kept, self.parts[index]
+        positions = kept.scan.positions_mm
         start = along_mm(positions, kept.first)
-        column = (
-            np.abs(positions[kept.first : kept.first + len(kept.traces)] - positions[0]) - start
+        beyond = (
+            np.abs(positions[kept.first : kept.first + len(kept.signal)] - positions[0]) - start
         )
-        near = np.flatnonzero(np.abs(column + start - self.found[index].along_mm) <= beside_mm)
-        first, last = int(near[0]), int(near[-1]) + 1
-        at = np.floor(column[first:last] / self.grid.column_mm + 0.5).astype(np.intp)
-        others = self.waves[:, at] - self.left[:, at]
-        mine = (at >= own.first_column) & (at < own.columns().stop)
-        others[:, mine] -= own.wave[:, at[mine] - own.first_column]
-        traces = kept.traces[first:last] - signal_of(others, self.grid, kept.traces.shape[1])
-        return KeptStage(
-            kept.scan, kept.direct, kept.line, kept.first + first, traces, envelope(traces)
-        )
+        near = np.abs(beyond + start - self.found[index].along_mm) <= beside_mm
+        first, last = (int(place) for place in np.flatnonzero(near)[[0, -1]])
+        column = np.floor(beyond[first : last + 1] / self.grid.column_mm + 0.5).astype(np.intp)
+        others = self.waves[:, column] - self.left[:, column]
+        mine = (column >= own.first_column) & (column < own.columns().stop)
+        others[:, mine] -= own.wave[:, column[mine] - own.first_column]
+        signal = kept.signal[first : last + 1]
+        freed = signal - signal_of(others, self.grid, signal.shape[1])
+        return holding(kept.line, kept.first + first, freed)
 
 
 def found_in(known: Known, kept: KeptStage) -> Stretch:

@@ -138,8 +138,13 @@ def kept(stage: PickStage, first: int, last: int) -> KeptStage:
         return KeptStage(
             stage.scan, stage.direct, stage.line, first, waves, stage.envelope(first, last)
         )
+    return holding(stage, first, waves)
+
+
+def holding(line: PickStage, first: int, signal: Waves) -> KeptStage:
+    """The pick stage of a line with this analytic signal at hand, shape (traces, samples)."""
     # Several times as fast as the magnitude of complex numbers.
-    envelopes = np.square(waves.real)
-    envelopes += np.square(waves.imag)
+    envelopes = np.square(signal.real)
+    envelopes += np.square(signal.imag)
     np.sqrt(envelopes, out=envelopes)
-    return KeptStage(stage.scan, stage.direct, stage, first, waves, envelopes)
+    return KeptStage(line.scan, line.direct, line, first, signal, envelopes)

@@ -10,10 +10,10 @@ from depthwright.measuring.stage import kept
 def test_waves_written_back_are_the_traces_they_were_read_from(survey, bar_at):
     line = survey([bar_at(x, 50.0) for x in (150.0, 320.0)], length_mm=500.0, noise=0.0)
     scan, grid = line.stage.scan, grid_of(line.stage)
-    traces = line.stage.block(0, scan.traces)
-    back = signal_of(waves_of(traces, scan.positions_mm, grid), grid, scan.samples)
-    assert back.shape == traces.shape
-    assert np.linalg.norm(back - traces) < 0.05 * np.linalg.norm(traces)
+    signal = line.stage.waves(0, scan.traces)
+    back = signal_of(waves_of(signal, scan.positions_mm, grid), grid, scan.samples)
+    assert back.shape == signal.shape
+    assert np.linalg.norm(back - signal) < 0.05 * np.linalg.norm(signal)
 
 
 def test_a_stretch_with_all_others_taken_away_holds_one_hyperbola(survey, bar_at):
@@ -24,8 +24,9 @@ def test_a_stretch_with_all_others_taken_away_holds_one_hyperbola(survey, bar_at
     stretch = found_in(known_of(line.job, line.line, stage, 64), stage)
     index = int(np.argmin([abs(one.along_mm - 205.0) for one in stretch.found]))
     freed = stretch.alone(index, 160.0)
-    truth = alone.stage.block(freed.first, freed.first + len(freed.traces))
-    crowded = line.stage.block(freed.first, freed.first + len(freed.traces))
+    last = freed.first + len(freed.signal)
     assert freed.first * 5.0 <= 50.0
-    off = [np.linalg.norm(each - truth) / np.linalg.norm(truth) for each in (freed.traces, crowded)]
+    truth = alone.stage.waves(freed.first, last)
+    crowded = line.stage.waves(freed.first, last)
+    off = [np.linalg.norm(each - truth) / np.linalg.norm(truth) for each in (freed.signal, crowded)]
     assert off[0] < 0.3 < 0.8 < off[1]
