@@ -14,13 +14,11 @@ from numpy.typing import NDArray
 from depthwright.errors import DepthwrightError
 from depthwright.processing.envelope import envelope, refine_peak
 from depthwright.processing.filters import chord, keep_band
-from depthwright.scan import BLOCK_TRACES, Block, Scan
+from depthwright.scan import Block, Scan
 
 Floats = NDArray[np.float64]
 
 SAMPLED_TRACES = 1024
-SAMPLED_AMONG = 8
-"""Of up to so many traces one is taken from a block; of more it is read by itself."""
 QUIET_SHARE = 0.15
 ALIVE_SHARE = 0.1
 LOWEST_GHZ = 0.3
@@ -70,10 +68,8 @@ def sample_traces(scan: Scan, most: int = SAMPLED_TRACES) -> Block:
     stride = -(-scan.traces // most)
     if stride == 1:
         return scan.block(0, scan.traces)
-    # One by one where many times what is wanted lies between them.
-    step = 1 if stride > SAMPLED_AMONG else stride * (BLOCK_TRACES // stride)
-    starts = range(0, scan.traces, max(step, stride))
-    return np.concatenate([scan.block(at, min(at + step, scan.traces))[::stride] for at in starts])
+    # One by one: between them a long line has many times what is wanted.
+    return np.concatenate([scan.block(at, at + 1) for at in range(0, scan.traces, stride)])
 
 
 def alive(traces: Block) -> NDArray[np.bool_]:
