@@ -20,12 +20,13 @@ from depthwright.job import FaceMark, Job, Line, Mark
 from depthwright.measuring.backface import FaceTrack
 from depthwright.measuring.stage import PickStage
 from depthwright.results import words
-from depthwright.results.crests import crests_of, offset_beforehand_ns
 from depthwright.results.evaluate import evaluate
 from depthwright.results.focusing import Focus
+from depthwright.results.spots import Curvatures
 from depthwright.results.tracking import track
 from depthwright.results.values import LineModel, Results
 from depthwright.scan import Scan
+from depthwright_app.session import WorkedOut, focus_subject, shows
 from depthwright_app.speech import Speech
 
 Edit = Callable[[Job], Job]
@@ -73,6 +74,7 @@ class JobState(Speech):
         self._tracks: dict[tuple[str, FaceMark], FaceTrack] = {}
         self._focuses: dict[str, tuple[dict[str, Crest], Focus | None]] = {}
         self._moved: tuple[Results, Results] | None = None
+        self._left: Curvatures = {}
 
     @property
     def results(self) -> Results:
@@ -156,6 +158,25 @@ class JobState(Speech):
         self._move_to(self.history.push(job, edit_words), results, remark)
         return True
 
+    def working_out(self, change: Edit) -> Callable[[], WorkedOut]:
+        """What a long edit comes to: a call for another thread, which alters nothing."""
+        before, made = self.job, self.made
+
+        def work() -> WorkedOut:
+            job = change(before)
+            return WorkedOut(before, made, job, self._evaluate(job))
+
+        return work
+
+    def edit_worked_out(
+        self, edit_words: str, change: Edit, remark: str, worked: WorkedOut
+    ) -> bool:
+        """Apply an edit that was worked out, or work it out here where the job has changed since."""
+        if self.job is not worked.before or self.made is not worked.made:
+            return self.edit(edit_words, change, remark)
+        self._move_to(self.history.push(worked.job, edit_words), worked.results, remark)
+        return True
+
     def add_line(self, edit_words: str, job: Job, line_id: str, stage: PickStage) -> bool:
         """Take the job with one line more, whose scan is at hand, and show it; as :meth:`edit` does."""
         self.missing.pop(line_id, None)
@@ -188,6 +209,7 @@ class JobState(Speech):
 
     def _move_to(self, history: History, results: Results, remark: str = "") -> None:
         before_job, before = self.job, self.made
+        self._left = before.curvatures
         self.history, self.made, self._previewed = history, results, None
         self._forget_other_scans()
         if history.job is before_job:
@@ -222,7 +244,8 @@ class JobState(Speech):
     def _forget_scan(self, line_id: str) -> None:
         self.stages.pop(line_id, None)
         self._hashes.pop(line_id, None)
-        self._tracks = {key: value for key, value in self._tracks.items() if key[0] != line_id}
+        tracks = list(self._tracks.items())  # at once: another thread may be adding one
+        self._tracks = {key: value for key, value in tracks if key[0] != line_id}
 
     def _is_shown(self, line: Line) -> bool:
         """Whether the stage at hand for a line was made from the scan that the line shows."""
@@ -237,7 +260,9 @@ class JobState(Speech):
             for mark in line.marks
             if isinstance(mark, FaceMark)
         }
-        return evaluate(job, tracks, self.made.curvatures, self._focuses_of(job))
+        # With those of the state left last, so that to undo and redo condenses no crest again.
+        known = {**self._left, **self.made.curvatures}
+        return evaluate(job, tracks, known, self._focuses_of(job))
 
     def _focuses_of(self, job: Job) -> dict[str, Focus]:
         """What is known of how lines focus, as far as their marks are those it was found for."""
@@ -245,7 +270,7 @@ class JobState(Speech):
         return {
             line.id: found[1]
             for line in job.lines
-            if (found := known[line.id]) and found[1] and found[0] == _focus_subject(job, line)
+            if (found := known[line.id]) and found[1] and found[0] == focus_subject(job, line)
         }
 
     @property
@@ -254,7 +279,7 @@ class JobState(Speech):
         line = self.line
         if line is None or self.stage is None:
             return None
-        subject = _focus_subject(self.job, line)
+        subject = focus_subject(self.job, line)
         found = self._focuses.get(line.id)
         return None if found and found[0] == subject else subject
 
@@ -369,23 +394,3 @@ class JobState(Speech):
             ),
             None,
         )
-
-
-def shows(stage: PickStage, line: Line, sha256: str = "") -> bool:
-    """Whether a stage was made from the scan that a line shows.
-
-    ``sha256`` is the hash of the stage's scan if a check has found it since. As long as one of the two is
-    not known, the place and the size of the file stand for it.
-    """
-    scan, ref = stage.scan, line.scan
-    found = sha256 or scan.sha256
-    if found and ref.sha256:
-        same = found == ref.sha256
-    else:
-        same = (scan.source, scan.size_bytes) == (ref.path, ref.size_bytes)
-    return same and scan.dt_ns == ref.dt_ns
-
-
-def _focus_subject(job: Job, line: Line) -> dict[str, Crest]:
-    """What a line's focusing depends on: its crests, whether or not curvature is on."""
-    return crests_of(job, line, offset_beforehand_ns(job, line))

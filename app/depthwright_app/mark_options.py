@@ -147,7 +147,10 @@ def add_options(parser: argparse.ArgumentParser) -> None:
         help="look for nothing: mark only the bars and the back face that ties point at",
     )
     parser.add_argument(
-        "--job", type=Path, metavar="OUT.dwjob", help="also keep all lines as a new job"
+        "--job",
+        type=Path,
+        metavar="OUT.dwjob",
+        help="also keep all lines as a new job; of more than 100 lines with their marks alone",
     )
     parser.add_argument(
         "--workers", metavar="N", help="processes; without it one for each processor"

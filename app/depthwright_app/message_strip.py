@@ -14,6 +14,7 @@ TOPIC_WORDS = {
     "pack": "The job is being packed.",
     "unpack": "The job is being unpacked.",
     "propose": "Bars and the back face are being looked for.",
+    "accept": "What was proposed is being marked.",
     "look at files": "Files are being looked at.",
 }
 """What is under way, by the topic of background work."""

@@ -41,12 +41,19 @@ from depthwright_app.proposal_picture import (
     face_glyph,
     found_words,
 )
+from depthwright_app.session import WorkedOut
 
 TOPIC = "propose"
 MOST_TRIED = 10_000
 """Traces up to which a back face is followed for its thickness before it is accepted: about a second."""
-
+MANY = 100
+"""Bars from which on accepting is worked out in the background: their crests take some milliseconds each."""
+ACCEPTING = "accept"
 WITHDRAWN = "What the proposals rested on has changed: F5 looks for them again."
+
+CHANGED_MEANWHILE = (
+    "Nothing was marked, since the line or its proposals changed meanwhile. Accept them again."
+)
 
 
 @dataclass(frozen=True)
@@ -269,7 +276,10 @@ class Proposing(QObject):
             self.went_to.emit(self.current)
 
     def accept(self, proposals: Sequence[Proposal]) -> tuple[str, ...]:
-        """Mark proposals in one step of undo; gives the marks' ids. From the current one on to the next."""
+        """Mark proposals in one step of undo; gives the marks' ids. From the current one on to the next.
+
+        Where that takes long it goes on in the background, and no ids are given.
+        """
         bars, face = _parted(proposals)
         line_id = self.document.line_id
         made: list[str] = []
@@ -282,8 +292,30 @@ class Proposing(QObject):
                 made.append(face_id)
             return job
 
+        stage = self.document.stage
+        long_face = face is not None and stage is not None and stage.scan.traces > MOST_TRIED
+        if len(bars) > MANY or long_face:
+            self._accept_behind(proposals, change)
+            return ()
         decided = self._decide("Accept", "accepted", proposals, change)
         return tuple(made) if decided else ()
+
+    def _accept_behind(self, proposals: Sequence[Proposal], change: Edit) -> None:
+        """Accept so many that the window would stand still meanwhile."""
+        line_id = self.document.line_id
+        work = self.document.working_out(change)
+
+        def done(worked: WorkedOut) -> None:
+            there = {id(one) for one in self.shown} if self.document.line_id == line_id else set()
+            if there.issuperset(map(id, proposals)):
+                self._decide("Accept", "accepted", proposals, change, worked)
+            else:
+                self.document.said.emit(CHANGED_MEANWHILE, True)
+
+        self.document.say_here(f"Marking {counted(proposals)}.")
+        self.background.run(
+            ACCEPTING, lambda _: work(), done, partial(self.document.tell, here=True), tells=True
+        )
 
     def reject(self, proposals: Sequence[Proposal]) -> None:
         """Take proposals away for good, in one step of undo. From the current one on to the next."""
@@ -292,14 +324,26 @@ class Proposing(QObject):
             "Reject", "rejected", proposals, lambda job: decide.reject(job, line_id, proposals)
         )
 
-    def _decide(self, verb: str, done: str, proposals: Sequence[Proposal], change: Edit) -> bool:
+    def _decide(
+        self,
+        verb: str,
+        done: str,
+        proposals: Sequence[Proposal],
+        change: Edit,
+        worked: WorkedOut | None = None,
+    ) -> bool:
         if not proposals:
             return False
         left = self.count - len(proposals)
         remark = f"{capital(counted(proposals))} {done}"
         remark += f"; {left} left to decide." if left else "."
         place = self._at()
-        edited = self.document.edit(f"{verb} {counted(proposals)}", change, remark)
+        words = f"{verb} {counted(proposals)}"
+        edited = (
+            self.document.edit_worked_out(words, change, remark, worked)
+            if worked
+            else self.document.edit(words, change, remark)
+        )
         # Not round the end: what was passed over there is not to be accepted by the next press.
         if edited and place is not None and self.current is None:
             self._go_to(place)

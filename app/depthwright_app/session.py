@@ -1,12 +1,14 @@
-"""A job with its scans, without a window: what the command line works on."""
+"""A job with its scans, without a window: what the command line and the document work on."""
 
 from dataclasses import dataclass
 from pathlib import Path
 
+from depthwright.depth.curvature import Crest
 from depthwright.errors import DepthwrightError
 from depthwright.files.scans import followed, open_scan
-from depthwright.job import Job
+from depthwright.job import Job, Line
 from depthwright.measuring.stage import PickStage
+from depthwright.results.crests import crests_of, offset_beforehand_ns
 from depthwright.results.evaluate import evaluate
 from depthwright.results.tracking import pick_stage, track_faces
 from depthwright.results.values import Results
@@ -19,6 +21,16 @@ class Session:
     stages: dict[str, PickStage]
     results: Results
     missing: dict[str, str]
+
+
+@dataclass(frozen=True)
+class WorkedOut:
+    """What an edit of a job comes to: the job and its numbers before, and after."""
+
+    before: Job
+    made: Results
+    job: Job
+    results: Results
 
 
 def evaluate_with_scans(job: Job, folder: Path | None = None) -> Session:
@@ -34,3 +46,23 @@ def evaluate_with_scans(job: Job, folder: Path | None = None) -> Session:
         except DepthwrightError as problem:
             missing[line.id] = f"{line.name}: {problem}"
     return Session(stages, evaluate(job, track_faces(job, stages)), missing)
+
+
+def shows(stage: PickStage, line: Line, sha256: str = "") -> bool:
+    """Whether a stage was made from the scan that a line shows.
+
+    ``sha256`` is the hash of the stage's scan if a check has found it since. As long as one of the two is
+    not known, the place and the size of the file stand for it.
+    """
+    scan, ref = stage.scan, line.scan
+    found = sha256 or scan.sha256
+    if found and ref.sha256:
+        same = found == ref.sha256
+    else:
+        same = (scan.source, scan.size_bytes) == (ref.path, ref.size_bytes)
+    return same and scan.dt_ns == ref.dt_ns
+
+
+def focus_subject(job: Job, line: Line) -> dict[str, Crest]:
+    """What a line's focusing depends on: its crests, whether or not curvature is on."""
+    return crests_of(job, line, offset_beforehand_ns(job, line))

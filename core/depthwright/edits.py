@@ -3,10 +3,7 @@
 import itertools
 import math
 from collections.abc import Callable, Sequence
-from typing import Any, TypeVar
-
-from pydantic import BaseModel, ValidationError
-from pydantic_core import ErrorDetails
+from typing import Any
 
 from depthwright.constants import TYPICAL_PERMITTIVITY, TYPICAL_PERMITTIVITY_U
 from depthwright.errors import DepthwrightError
@@ -28,8 +25,7 @@ from depthwright.job import (
     Zone,
 )
 from depthwright.measuring.picking import Pick
-
-Part = TypeVar("Part", bound=BaseModel)
+from depthwright.validated import valid, with_fields
 
 
 def new_id(job: Job, stem: str) -> str:
@@ -49,19 +45,19 @@ def new_ids(job: Job, stem: str, count: int) -> tuple[str, ...]:
 def add_line(job: Job, line: Line, antenna: Antenna | None = None) -> Job:
     """Add a line, with its antenna when the job does not have it yet."""
     antennas = job.antennas if antenna is None else (*job.antennas, antenna)
-    return _with(job, lines=(*job.lines, line), antennas=antennas)
+    return with_fields(job, lines=(*job.lines, line), antennas=antennas)
 
 
 def remove_line(job: Job, line_id: str) -> Job:
     """Take a line and its marks out of the job; an antenna that nothing uses any more goes too."""
     lines = tuple(line for line in job.lines if line.id != line_id)
     used = {line.antenna for line in lines}
-    return _with(job, lines=lines, antennas=tuple(a for a in job.antennas if a.id in used))
+    return with_fields(job, lines=lines, antennas=tuple(a for a in job.antennas if a.id in used))
 
 
 def change_line(job: Job, line_id: str, **fields: Any) -> Job:
     """Change fields of a line: datum, direction, scale, recipe, direct pick, name."""
-    return _map_line(job, line_id, lambda line: _with(line, **fields))
+    return _map_line(job, line_id, lambda line: with_fields(line, **fields))
 
 
 def reverse_line(job: Job, line_id: str, ends_mm: tuple[float, float]) -> Job:
@@ -168,19 +164,22 @@ def _believable_scale(recorded_mm: float, true_mm: float) -> float:
 
 def change_job(job: Job, **fields: Any) -> Job:
     """Change fields of the job itself: name, note, unit, specified cover."""
-    return _with(job, **fields)
+    return with_fields(job, **fields)
 
 
 def change_antenna(job: Job, antenna_id: str, **fields: Any) -> Job:
     """Change an antenna; every line recorded with it follows."""
-    return _with(
-        job, antennas=tuple(_with(a, **fields) if a.id == antenna_id else a for a in job.antennas)
+    return with_fields(
+        job,
+        antennas=tuple(with_fields(a, **fields) if a.id == antenna_id else a for a in job.antennas),
     )
 
 
 def change_zone(job: Job, zone_id: str, **fields: Any) -> Job:
     """Change a zone: its typed permittivity, and whether it is kept beside ties."""
-    return _with(job, zones=tuple(_with(z, **fields) if z.id == zone_id else z for z in job.zones))
+    return with_fields(
+        job, zones=tuple(with_fields(z, **fields) if z.id == zone_id else z for z in job.zones)
+    )
 
 
 def type_permittivity(job: Job, zone: Zone, permittivity: float, permittivity_u: float) -> Job:
@@ -276,7 +275,7 @@ def add_anchor(job: Job, line_id: str, face_id: str | None, pick: Pick) -> tuple
     # A second click on the same trace moves the anchor there; what is known of it stays.
     there = next((a for a in face.anchors if a.position_mm == anchor.position_mm), None)
     if there is not None:
-        anchor = _with(there, time_ns=pick.time_ns)
+        anchor = with_fields(there, time_ns=pick.time_ns)
     others = tuple(a for a in face.anchors if a is not there)
     anchors = tuple(sorted((*others, anchor), key=lambda a: a.position_mm))
     return change_mark(job, line_id, face_id, anchors=anchors), face_id
@@ -286,7 +285,8 @@ def change_anchor(job: Job, line_id: str, face_id: str, index: int, **fields: An
     """Change one anchor of a back face: its place or its tie."""
     face = _face(job, line_id, face_id)
     changed = tuple(
-        _with(anchor, **fields) if i == index else anchor for i, anchor in enumerate(face.anchors)
+        with_fields(anchor, **fields) if i == index else anchor
+        for i, anchor in enumerate(face.anchors)
     )
     ordered = tuple(sorted(changed, key=lambda anchor: anchor.position_mm))
     return change_mark(job, line_id, face_id, anchors=ordered)
@@ -307,8 +307,9 @@ def change_mark(job: Job, line_id: str, mark_id: str, **fields: Any) -> Job:
     return _map_line(
         job,
         line_id,
-        lambda line: _with(
-            line, marks=tuple(_with(m, **fields) if m.id == mark_id else m for m in line.marks)
+        lambda line: with_fields(
+            line,
+            marks=tuple(with_fields(m, **fields) if m.id == mark_id else m for m in line.marks),
         ),
     )
 
@@ -318,7 +319,7 @@ def delete_mark(job: Job, line_id: str, mark_id: str) -> Job:
     return _map_line(
         job,
         line_id,
-        lambda line: _with(line, marks=tuple(m for m in line.marks if m.id != mark_id)),
+        lambda line: with_fields(line, marks=tuple(m for m in line.marks if m.id != mark_id)),
     )
 
 
@@ -330,7 +331,7 @@ def known_depth(**fields: Any) -> Tie:
     DepthwrightError
         When it cannot be.
     """
-    return _valid(Tie, fields)
+    return valid(Tie, fields)
 
 
 def tie_mark(job: Job, line_id: str, mark_id: str, tie: Tie | None) -> Job:
@@ -369,7 +370,9 @@ def renumber_bars(job: Job, line_id: str) -> Job:
     bars = [mark for mark in line.marks if isinstance(mark, BarMark)]
     order = sorted(bars, key=lambda bar: line.on_concrete_mm(bar.position_mm))
     numbers = {bar.id: index for index, bar in enumerate(order, start=1)}
-    marks = tuple(_with(m, number=numbers[m.id]) if m.id in numbers else m for m in line.marks)
+    marks = tuple(
+        with_fields(m, number=numbers[m.id]) if m.id in numbers else m for m in line.marks
+    )
     return change_line(job, line_id, marks=marks)
 
 
@@ -386,44 +389,11 @@ def _next_number(line: Line, kind: str) -> int:
 
 
 def _append(job: Job, line_id: str, mark: Mark) -> Job:
-    return _map_line(job, line_id, lambda line: _with(line, marks=(*line.marks, mark)))
+    return _map_line(job, line_id, lambda line: with_fields(line, marks=(*line.marks, mark)))
 
 
 def _map_line(job: Job, line_id: str, change: Callable[[Line], Line]) -> Job:
     job.line(line_id)
-    return _with(
+    return with_fields(
         job, lines=tuple(change(line) if line.id == line_id else line for line in job.lines)
     )
-
-
-def _with(part: Part, **fields: Any) -> Part:
-    """A copy with other fields, validated again."""
-    return _valid(type(part), {**dict(part), **fields})
-
-
-def _valid(kind: type[Part], fields: dict[str, Any]) -> Part:
-    try:
-        return kind.model_validate(fields)
-    except ValidationError as problem:
-        first = problem.errors()[0]
-        where = ".".join(str(piece) for piece in first["loc"]).replace("_", " ")
-        what = _plainly(first)
-        joint = " " if first["type"] in _LIMITS else ": "
-        said = f"{where}{joint}{what}" if where else what
-        raise DepthwrightError(f"{said[:1].upper()}{said[1:]}.", "The job is unchanged.") from None
-
-
-_LIMITS = {
-    "greater_than_equal": ("ge", "has to be at least"),
-    "greater_than": ("gt", "has to be more than"),
-    "less_than_equal": ("le", "has to be at most"),
-    "less_than": ("lt", "has to be less than"),
-}
-
-
-def _plainly(error: ErrorDetails) -> str:
-    """What a check found, in plain words where it is a limit."""
-    if error["type"] in _LIMITS:
-        key, phrase = _LIMITS[error["type"]]
-        return f"{phrase} {error['ctx'][key]:g}"
-    return error["msg"].removeprefix("Value error, ")

@@ -173,6 +173,17 @@ def test_good_lines_go_into_one_job_that_is_the_same_each_time(scans, capsys):
     assert one.replace('"name": "one"', '"name": "two"', 1) == two
 
 
+@pytest.mark.usefixtures("in_this_process")
+def test_a_job_of_too_many_lines_holds_marks_alone_and_says_so(scans, capsys, monkeypatch):
+    monkeypatch.setattr(mark_command, "_MOST_EVALUATED", 1)
+    assert mark("a/L1.sgy", "b/L1.sgy", "--out", "out", "--job", "deck.dwjob") == 0
+    said, problems = capsys.readouterr()
+    assert problems == ""
+    assert "job: deck.dwjob\ndeck.dwjob holds the marks of 2 lines and no numbers" in said
+    assert "Open it to have them" in said
+    assert load_job(scans / "deck.dwjob").results is None
+
+
 def test_a_scan_that_goes_while_others_are_marked_costs_the_job_and_not_the_reports(
     scans, capsys, monkeypatch
 ):

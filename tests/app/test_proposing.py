@@ -10,9 +10,11 @@ from PySide6.QtCore import QObject
 from depthwright import edits
 from depthwright.exports.write import export_job
 from depthwright.files.jobfile import load_job, save_job
+from depthwright.finding.decide import accept_bars, accept_face
 from depthwright.finding.proposal import Proposals
 from depthwright.job import DirectPick
 from depthwright.measuring.stage import PickStage
+from depthwright.results import spots
 from depthwright_app import proposing
 from depthwright_app.background import Background
 from depthwright_app.demo import copy_demo
@@ -183,6 +185,74 @@ def test_accepting_all_is_one_step_and_undo_proposes_them_again(asked):
     assert asked.shown == SHOWN
     asked.document.redo()
     assert asked.shown == []
+
+
+@pytest.fixture
+def many(asked, monkeypatch):
+    """A user to whom four bars are many: they are marked in the background."""
+    monkeypatch.setattr(proposing, "MANY", 3)
+    return asked
+
+
+def test_many_are_marked_in_the_background_in_one_step_like_a_few(many):
+    document, shown = many.document, many.proposing.shown
+    expected = document.tried(
+        lambda job: accept_face(accept_bars(job, "line-1", shown[:-1])[0], "line-1", shown[-1])[0]
+    )
+    assert many.proposing.accept(shown) == ()
+    assert many.said[-1] == "Marking 4 bars and the back face."
+    assert many.marks() == []
+    many.settle()
+    assert len(many.marks()) == 4
+    assert many.said[-1].startswith("4 bars and the back face accepted; 2 left to decide.")
+    assert document.made.permittivity == expected.permittivity
+    document.undo()
+    assert many.marks() == []
+    assert many.shown == SHOWN
+
+
+def test_asked_for_twice_they_are_marked_once(many):
+    many.proposing.accept(many.proposing.shown)
+    many.proposing.accept(many.proposing.shown)
+    many.settle()
+    assert len(many.marks()) == 4
+
+
+def test_what_is_marked_meanwhile_is_not_marked_again(many):
+    shown = many.proposing.shown
+    many.proposing.accept(shown)
+    many.proposing.accept(shown[:1])
+    many.settle()
+    assert [round(mark.position_mm) for mark in many.marks()] == [90]
+    assert many.said[-1].startswith("Nothing was marked, since")
+
+
+def test_an_edit_meanwhile_counts_too(many):
+    many.proposing.accept(many.proposing.shown)
+    many.document.edit("Job", lambda job: edits.change_job(job, name="Deck"))
+    many.settle()
+    assert (many.document.job.name, len(many.marks())) == ("Deck", 4)
+
+
+def test_a_line_left_meanwhile_is_not_marked(many):
+    many.proposing.accept(many.proposing.shown)
+    many.document.show_line("line-2")
+    many.settle()
+    many.document.show_line("line-1")
+    assert many.marks() == []
+    assert many.said[-1].startswith("Nothing was marked, since")
+
+
+def test_to_redo_condenses_no_crest_again(asked, monkeypatch):
+    asked.proposing.accept(asked.proposing.shown)
+    asked.document.undo()
+    asked_for = []
+    monkeypatch.setattr(
+        spots, "condense", lambda crests: asked_for.extend(crests) or [None] * len(crests)
+    )
+    asked.document.redo()
+    assert asked_for == []
+    assert len(asked.marks()) == 4
 
 
 def test_an_accepted_one_is_what_a_click_there_marks(asked):

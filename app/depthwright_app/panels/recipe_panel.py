@@ -155,6 +155,8 @@ class RecipePanel(QScrollArea):
     def _layout(self) -> None:
         inner = QFrame()
         inner.setProperty("panel", True)
+        self.setWidget(inner)
+        self.inner = inner
         box = QVBoxLayout(inner)
         box.setContentsMargins(2 * theme.GRID, 2 * theme.GRID, 2 * theme.GRID, 2 * theme.GRID)
         box.setSpacing(theme.GRID)
@@ -178,8 +180,6 @@ class RecipePanel(QScrollArea):
         note.setToolTip(f"Stored with each mark: {PICK_STAGE}")
         box.addWidget(note)
         box.addStretch()
-        self.setWidget(inner)
-        self.inner = inner
 
     def _connect(self) -> None:
         for field, row in self.rows.items():

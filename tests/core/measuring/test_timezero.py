@@ -4,7 +4,12 @@ import numpy as np
 import pytest
 
 from depthwright.measuring.picking import snap_bar
-from depthwright.measuring.timezero import find_direct_wave, fit_direct_wave
+from depthwright.measuring.timezero import (
+    find_direct_wave,
+    fit_direct_wave,
+    sample_traces,
+    settle_direct_wave,
+)
 from depthwright.processing.filters import keep_band
 from depthwright.scan import scan_from_array
 
@@ -95,3 +100,24 @@ def test_a_delay_beyond_jitter_is_bounded(draw_line):
     fit = fitted(samples)
     assert np.abs(fit.delay_ns).max() <= 0.15 / FREQUENCY_GHZ
     assert 0.0 <= fit.strength.min() <= fit.strength.max() <= 2.0
+
+
+@pytest.mark.parametrize("noise", [0.0, 0.05])
+def test_settled_is_found_and_found_again_around_its_time(plain_line, noise):
+    random = np.random.default_rng(5)
+    samples = samples_of(plain_line)
+    scan = scan_from_array(samples + noise * random.standard_normal(samples.shape), 0.02)
+    first, settled = settle_direct_wave(scan, FREQUENCY_GHZ)
+    alone = find_direct_wave(scan, FREQUENCY_GHZ)
+    again = find_direct_wave(scan, FREQUENCY_GHZ, near_ns=alone.time_ns)
+    for found, expected in ((first, alone), (settled, again)):
+        assert found.time_ns == expected.time_ns
+        np.testing.assert_array_equal(found.wavelet, expected.wavelet)
+
+
+@pytest.mark.parametrize("traces", [1, 255, 257, 1000, 5000])
+def test_sampled_traces_lie_evenly_from_the_first_on(traces):
+    numbered = np.arange(traces, dtype=np.float32)[:, None] + np.zeros(4, np.float32)
+    stride = -(-traces // 256)
+    sampled = sample_traces(scan_from_array(numbered, 0.02), 256)
+    np.testing.assert_array_equal(sampled[:, 0], np.arange(0, traces, stride))
