@@ -28,6 +28,8 @@ from depthwright_app.mark_pool import run
 from depthwright_app.mark_work import DIED, Task, work
 
 WORST = 10
+UPPER_MM = 80.0
+"""The deepest cover of an upper mat; deeper bars lie under others."""
 EDGES = (0.0, 0.5, 0.75, 1.0, 1.5, np.inf)
 """Cover over the wavelength in the concrete."""
 
@@ -105,6 +107,20 @@ def by_wavelength(lines):
         print("%-9s  %s" % (ties, "   ".join(cells)))
 
 
+def by_mat(lines):
+    """Recall of upper bars and of those under others."""
+    rows = [line for line in lines if line.ties == TIES[0]]
+    cells = []
+    for name, fits in (
+        ("upper mats", lambda cover: cover <= UPPER_MM),
+        ("lower", lambda cover: cover > UPPER_MM),
+    ):
+        bars = sum(fits(cover) for row in rows for cover in row.depths_mm)
+        missed = sum(fits(cover) for row in rows for cover in row.missed_mm)
+        cells.append(f"{name} {1 - missed / max(bars, 1):.3f} ({bars} bars)")
+    print(f"\nrecall without a tie: {', '.join(cells)}")
+
+
 def worst_pictures(lines, made):
     """Pictures of the lines with the most bars missed or wrong, then the largest errors, without a tie."""
     alone = [line for line in lines if line.ties == TIES[0]]
@@ -157,12 +173,14 @@ def main(count=LINES, folder=None):
     drawn_lines(len(seeds))
     lines = list(both(judged_drawn, seeds))
     table(f"{len(seeds)} lines of the project's own simulator (two-dimensional full waves)", lines)
+    by_mat(lines)
     by_wavelength(lines)
     worst_pictures(lines, lambda name: drawn_truth(int(name.split()[-1])))
     if folder is not None:
         truths = {truth.name: truth for truth in truths_in(folder)}
         filed = list(both(judged_filed, [(folder, index) for index in range(len(truths))]))
         table(f"{len(truths)} lines of {folder}", filed)
+        by_mat(filed)
         by_wavelength(filed)
         worst_pictures(filed, truths.get)
     speed()

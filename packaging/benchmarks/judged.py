@@ -53,6 +53,7 @@ class Truth:
 class Judged:
     """One line marked with some ties, against its truth.
 
+    ``missed_mm`` are the covers of bars that were not found, ``depths_mm`` of all that might have been.
     ``covers`` are (cover over wavelength, error mm, cover mm, whether U holds) of matched bars without a
     tie; ``faces`` (relative error, whether U holds) of points of the back face far from a tie.
     """
@@ -67,6 +68,8 @@ class Judged:
     faces: tuple
     visible: int
     visible_found: int
+    depths_mm: tuple = ()
+    missed_mm: tuple = ()
     failed: str = ""
 
 
@@ -132,7 +135,9 @@ def judged(truth, ties):
     try:
         marked = mark_line(truth.scan, request)
     except DepthwrightError as problem:
-        return Judged(truth.name, ties, len(_inside(truth)), 0, 0, (), (), (), 0, 0, str(problem))
+        return Judged(
+            truth.name, ties, len(_inside(truth)), 0, 0, (), (), (), 0, 0, failed=str(problem)
+        )
     return _against(truth, ties, marked)
 
 
@@ -187,7 +192,7 @@ def _against(truth, ties, marked: Marked):
     scale = math.sqrt(marked.results.permittivity / truth.permittivity)
     scale = scale if math.isfinite(scale) else 1.0
     left = list(rows.bars)
-    off, covers, matched = [], [], 0
+    off, covers, missed, matched = [], [], [], 0
     for position, cover, _ in truth.bars:
         near = [
             row
@@ -195,11 +200,13 @@ def _against(truth, ties, marked: Marked):
             if abs(row.position.value_mm - position) <= MATCH_MM
             and abs(scale * row.cover.value_mm - cover) <= max(15.0, COVER_MATCH * cover)
         ]
+        inside = (position, cover) in [bar[:2] for bar in _inside(truth)]
         if not near:
+            missed += [cover] if inside else []
             continue
         row = min(near, key=lambda row: abs(row.position.value_mm - position))
         left.remove(row)
-        if (position, cover) not in [bar[:2] for bar in _inside(truth)]:
+        if not inside:
             continue
         matched += 1
         off.append(abs(row.position.value_mm - position))
@@ -211,7 +218,7 @@ def _against(truth, ties, marked: Marked):
     visible, found = _visible(truth, marked)
     return Judged(
         truth.name, ties, len(_inside(truth)), matched, len(left), tuple(off), tuple(covers), faces,
-        visible, found,
+        visible, found, tuple(cover for _, cover, _ in _inside(truth)), tuple(missed),
     )  # fmt: skip
 
 

@@ -28,6 +28,18 @@ ROUNDS = 5
 BESIDE_COLUMNS, BESIDE_ROWS = 2, 3
 """How far beside its first place a candidate is looked at again without the others."""
 
+SHARED_TO, SHARED_FADE = 2.0, 0.5
+"""How long after the direct wave what all traces share is taken for a rest of it, and how it fades out,
+periods. Over a close shallow mat no trace is free of bars, and the direct wave learnt there holds a quarter
+of them (full-wave runs, own computation)."""
+LEAST_SHARED = 0.02
+"""Against the direct wave's: what is shared below this is left alone."""
+SHARED_SWEEPS, SHARED_STEP = 5, 1.7
+"""How often hyperbolas and what is shared are told apart anew, and by how much of what is left each time:
+a step beyond 1 goes faster, and stays stable below 2."""
+LEAST_COLUMNS = 40
+"""Below, a stretch is too short to tell one from the other."""
+
 _TINY = float(np.finfo(np.float32).tiny)
 
 
@@ -63,8 +75,10 @@ def search(
     operators: Sequence[Operator],
     favour: Floats,
     least: Floats,
+    direct_ns: float,
+    direct_peak: float,
 ) -> tuple[list[tuple[Candidate, Peel]], Waves]:
-    """Candidates with what they hold, and the stretch without them all.
+    """Candidates with what they hold, and the stretch without them all and without what traces share.
 
     Parameters
     ----------
@@ -76,7 +90,10 @@ def search(
         By what the worth of each trial is multiplied before they are compared, shape (trials,).
     least
         Strength below which nothing is looked for, by apex row.
+    direct_ns, direct_peak
+        File time and strength of the direct wave. What all traces hold of it still is taken away as well.
     """
+    early, least_shared = _early(grid, len(waves), direct_ns), LEAST_SHARED * direct_peak
     left = waves.copy()
     found: list[tuple[Candidate, Peel]] = []
     trials = list(range(len(operators)))
@@ -88,8 +105,29 @@ def search(
         found += [(one, _taken(left, grid, moveout, one)) for one in new]
         # Where hyperbolas cross, the first took a share of the others': each is read again without them.
         found = [(one, _taken_again(left, grid, moveout, one, part)) for one, part in found]
+        for _ in range(SHARED_SWEEPS):
+            shared = _shared(left) * early
+            if np.abs(shared).max() < least_shared:
+                break
+            left -= SHARED_STEP * shared * np.any(left, axis=0)
+            found = [(one, _taken_again(left, grid, moveout, one, part)) for one, part in found]
         trials = [len(operators) // 2]
     return found, left
+
+
+def _early(grid: Grid, rows: int, direct_ns: float) -> Values:
+    """1 where a rest of the direct wave may be, 0 later, shape (rows, 1)."""
+    lag = (np.arange(rows) * grid.row_ns - direct_ns) / grid.period_ns
+    early: Values = np.clip(1 - (lag - SHARED_TO) / SHARED_FADE, 0.0, 1.0).astype(np.float32)
+    return early[:, None]
+
+
+def _shared(left: Waves) -> Waves:
+    """What all living columns of a stretch have in common, shape (rows, 1); nothing where they are few."""
+    living = np.count_nonzero(np.any(left, axis=0))
+    if living < LEAST_COLUMNS:
+        return np.zeros_like(left[:, :1])
+    return np.asarray(left.sum(axis=1, keepdims=True) / living, dtype=np.complex64)
 
 
 def _taken(left: Waves, grid: Grid, moveout: Moveout, one: Candidate) -> Peel:

@@ -118,7 +118,8 @@ def _two_way(job: Job, line: Line, grid: Grid, rows: NDArray[np.intp]) -> Floats
 class Stretch:
     """A stretch that has been searched: what stacks like a bar in it, each with what it holds.
 
-    ``waves`` are the stretch's on its grid, ``left`` what no hyperbola takes away, shape (rows, columns).
+    ``waves`` are the stretch's on its grid, ``left`` what neither a hyperbola nor the direct wave takes away,
+    shape (rows, columns).
     """
 
     kept: KeptStage
@@ -129,7 +130,7 @@ class Stretch:
     parts: tuple[Peel, ...]
 
     def alone(self, index: int, beside_mm: float) -> KeptStage:
-        """The traces around one that was found, with the hyperbolas of all others taken away."""
+        """The traces around one that was found, with all else that is known taken away."""
         kept, own = self.kept, self.parts[index]
         positions = kept.scan.positions_mm
         start = along_mm(positions, kept.first)
@@ -160,7 +161,8 @@ def found_in(known: Known, kept: KeptStage) -> Stretch:
         LEAST_STRENGTH * kept.direct_peak,
         LEAST_OF_USUAL * known.usual / np.maximum(two_way, grid.period_ns / 2),
     )
-    taken, left = search(waves, grid, trials, operators, FAVOUR, least)
+    direct_ns = known.line.direct.time_ns
+    taken, left = search(waves, grid, trials, operators, FAVOUR, least, direct_ns, kept.direct_peak)
     start = along_mm(scan.positions_mm, kept.first)
     end = along_mm(scan.positions_mm, scan.traces - 1)
     faintest = FAINTEST * kept.direct_peak
@@ -176,7 +178,7 @@ def found_in(known: Known, kept: KeptStage) -> Stretch:
             Found(
                 along_mm=along,
                 time_ns=time_ns,
-                lag=(time_ns - known.line.direct.time_ns) / kept.period_ns,
+                lag=(time_ns - direct_ns) / kept.period_ns,
                 two_way_ns=two_way_beforehand_ns(known.job, known.line, time_ns),
                 strength=float(one.strength[best]) / kept.direct_peak,
                 coherence=float(one.coherence[best]),
