@@ -20,6 +20,8 @@ Floats = NDArray[np.float64]
 
 SAMPLED_TRACES = 1024
 QUIET_SHARE = 0.15
+SHARING_TRACES, NOT_SHARING = 128, 0.2
+"""Of so many traces this share may be without what all are said to share."""
 ALIVE_SHARE = 0.1
 LOWEST_GHZ = 0.3
 """No antenna used on concrete works below this: common practice, no source."""
@@ -153,9 +155,9 @@ class _Found:
 
     @cached_property
     def first(self) -> int:
-        """Sample of the first strong arrival that all traces share."""
-        shared = envelope(_median_trace(self._traces)[None, :])[0]
-        return _first_strong_peak(shared)
+        """Sample of the first strong arrival that all traces share: an early bar's is missing in some."""
+        some = envelope(self._traces[:: -(-len(self._traces) // SHARING_TRACES)])
+        return _first_strong_peak(np.percentile(some, 100 * NOT_SHARING, axis=0))
 
     def around(self, rough: int) -> DirectWave:
         """The direct wave around a sample."""
@@ -242,12 +244,12 @@ def is_shared(traces: Block, direct: DirectWave, dt_ns: float) -> bool:
     return bool(np.mean(np.abs(strength - 1.0) < SHARED_STRENGTH) > 0.5)
 
 
-def _first_strong_peak(shared: NDArray[np.float32]) -> int:
+def _first_strong_peak(shared: NDArray[np.floating]) -> int:
     """First maximum of the shared envelope that reaches half of its greatest."""
     return _climb(shared, int(np.flatnonzero(shared >= 0.5 * shared.max())[0]))
 
 
-def _climb(envelope: NDArray[np.float32], start: int) -> int:
+def _climb(envelope: NDArray[np.floating], start: int) -> int:
     """Sample of the maximum that lies uphill of another."""
     at = int(np.clip(start, 1, len(envelope) - 2))
     way = 1 if envelope[at + 1] >= envelope[at - 1] else -1

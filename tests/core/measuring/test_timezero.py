@@ -121,3 +121,22 @@ def test_sampled_traces_lie_evenly_from_the_first_on(traces):
     stride = -(-traces // 256)
     sampled = sample_traces(scan_from_array(numbered, 0.02), 256)
     np.testing.assert_array_equal(sampled[:, 0], np.arange(0, traces, stride))
+
+
+@pytest.mark.parametrize("bar", [-2.5, 2.5])
+@pytest.mark.parametrize("late_ns", [0.3, 0.4])
+def test_strong_bars_under_most_traces_are_not_taken_for_the_direct_wave(bar, late_ns):
+    """Their echoes run into it under 70 %, and it parts in two as that of distant antennas does."""
+    time = np.arange(300) * 0.02
+
+    def pulse(at_ns):
+        phase = (np.pi * FREQUENCY_GHZ * (time - at_ns)) ** 2
+        return (1 - 2 * phase) * np.exp(-phase)
+
+    over_bar = np.arange(100) % 10 < 7
+    bare = np.tile(pulse(1.0) - 0.6 * pulse(1.4), (100, 1))
+    samples = bare + bar * over_bar[:, None] * pulse(1.0 + late_ns)
+    alone, found = (
+        find_direct_wave(scan_from_array(each, 0.02), FREQUENCY_GHZ) for each in (bare, samples)
+    )
+    assert found.time_ns == pytest.approx(alone.time_ns, abs=0.01)
