@@ -8,6 +8,7 @@ import json
 import os
 import shutil
 import threading
+from datetime import UTC, datetime
 from pathlib import Path
 
 os.environ["QT_QPA_PLATFORM"] = "offscreen"
@@ -21,7 +22,7 @@ from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication, QDialog, QFileDialog, QMessageBox
 
 from depthwright.edits import change_line, change_zone
-from depthwright.files.jobfile import load_job
+from depthwright.files.jobfile import load_job, save_job
 from depthwright_app.demo import copy_demo, mark_click
 from depthwright_app.document import Selection
 from depthwright_app.main_window import MainWindow
@@ -258,8 +259,23 @@ def tour_marks(tour, tmp_path_factory):
 
 
 @pytest.fixture
-def marked(hand, tour_marks):
-    """A hand in the demo job with all bars and anchors of the first line marked, nothing tied."""
+def marked(empty_hand, demo, tour_marks):
+    """A hand in the demo job with all bars and anchors of the first line marked, nothing tied.
+
+    It is opened so: to open it bare and to mark it then would work out everything twice.
+    """
+    job = change_line(load_job(demo).job, "line-1", marks=tour_marks)
+    save_job(demo, job, None, datetime(2026, 3, 14, 12, tzinfo=UTC))
+    empty_hand.window.keeper.open_path(demo)
+    empty_hand.settle()
+    assert set(empty_hand.document.stages) == {"line-1", "line-2"}
+    assert empty_hand.line.marks == tour_marks
+    return empty_hand
+
+
+@pytest.fixture
+def just_marked(hand, tour_marks):
+    """The same, marked by one edit that is not saved."""
     hand.document.edit("Mark all", lambda job: change_line(job, "line-1", marks=tour_marks))
     hand.settle()
     return hand

@@ -126,16 +126,16 @@ def test_a_job_whose_known_depths_cannot_be_is_refused(marked, demo):
     assert marked.document.path == demo
 
 
-def test_saving_where_nothing_can_be_written_keeps_the_marks(marked, tmp_path, monkeypatch):
-    before, where = marked.document.job, marked.document.path
+def test_saving_where_nothing_can_be_written_keeps_the_marks(just_marked, tmp_path, monkeypatch):
+    before, where = just_marked.document.job, just_marked.document.path
     target = tmp_path / "no such folder" / "deck.dwjob"
     monkeypatch.setattr(QFileDialog, "getSaveFileName", lambda *_: (str(target), ""))
-    marked.trigger("save-as")
-    assert marked.said.startswith("Warning: ")
-    assert "no such folder" in marked.said
-    assert marked.document.job is before
-    assert marked.document.path == where
-    assert marked.document.modified
+    just_marked.trigger("save-as")
+    assert just_marked.said.startswith("Warning: ")
+    assert "no such folder" in just_marked.said
+    assert just_marked.document.job is before
+    assert just_marked.document.path == where
+    assert just_marked.document.modified
 
 
 def test_exporting_an_image_where_nothing_can_be_written(marked, tmp_path, monkeypatch):
@@ -159,30 +159,30 @@ def test_exporting_everything_onto_a_file(marked, tmp_path, monkeypatch):
     assert target.read_text() == "here already"
 
 
-def test_a_dialog_closed_without_a_name_does_nothing(marked, monkeypatch):
-    before = marked.said
+def test_a_dialog_closed_without_a_name_does_nothing(just_marked, monkeypatch):
+    before = just_marked.said
     monkeypatch.setattr(QFileDialog, "getSaveFileName", lambda *_: ("", ""))
     monkeypatch.setattr(QFileDialog, "getExistingDirectory", lambda *_: "")
     monkeypatch.setattr(QFileDialog, "getOpenFileNames", lambda *_: ([], ""))
     for command_id in ("save-as", "export-image", "export-all", "open"):
-        marked.trigger(command_id)
-    assert marked.said == before
+        just_marked.trigger(command_id)
+    assert just_marked.said == before
 
 
-def test_a_scan_that_is_gone_leaves_its_marks(marked, demo):
-    marked.trigger("save")
-    marks = marked.line.marks
+def test_a_scan_that_is_gone_leaves_its_marks(just_marked, demo):
+    just_marked.trigger("save")
+    marks = just_marked.line.marks
     (demo.parent / "deck-L1.sgy").unlink()
-    marked.window.keeper.open_path(demo)
-    marked.settle()
-    assert "deck-L1.sgy is not at" in marked.document.missing["line-1"]
-    assert marked.line.marks == marks
-    assert "scan not shown" in marked.window.tree.topLevelItem(0).text(0)
-    assert len(marked.pane.marks.picture.bars) == 7
-    marked.select(marks[1].id)
-    marked.type("35")
-    marked.press(Qt.Key.Key_Return)
-    assert marked.line.mark(marks[1].id).tie.depth_mm == 35.0
+    just_marked.window.keeper.open_path(demo)
+    just_marked.settle()
+    assert "deck-L1.sgy is not at" in just_marked.document.missing["line-1"]
+    assert just_marked.line.marks == marks
+    assert "scan not shown" in just_marked.window.tree.topLevelItem(0).text(0)
+    assert len(just_marked.pane.marks.picture.bars) == 7
+    just_marked.select(marks[1].id)
+    just_marked.type("35")
+    just_marked.press(Qt.Key.Key_Return)
+    assert just_marked.line.mark(marks[1].id).tie.depth_mm == 35.0
 
 
 def test_a_missing_scan_is_told_once_and_not_at_every_undo(plain, demo):
@@ -199,17 +199,17 @@ def test_a_missing_scan_is_told_once_and_not_at_every_undo(plain, demo):
         assert marked.said.startswith("Permittivity ")
 
 
-def test_a_scan_that_was_changed_leaves_its_marks(marked, demo):
-    marked.trigger("save")
-    marks = marked.line.marks
+def test_a_scan_that_was_changed_leaves_its_marks(just_marked, demo):
+    just_marked.trigger("save")
+    marks = just_marked.line.marks
     scan = demo.parent / "deck-L1.sgy"
     data = bytearray(scan.read_bytes())
     data[-1] ^= 1
     scan.write_bytes(bytes(data))
-    marked.window.keeper.open_path(demo)
-    marked.settle()
-    assert "is not the scan that was added" in marked.said
-    assert marked.line.marks == marks
+    just_marked.window.keeper.open_path(demo)
+    just_marked.settle()
+    assert "is not the scan that was added" in just_marked.said
+    assert just_marked.line.marks == marks
 
 
 def test_a_scan_that_fails_while_it_is_shown_gives_a_sentence(marked, demo):

@@ -284,19 +284,19 @@ def test_a_scan_that_was_moved_is_found_again(hand, demo, monkeypatch):
     assert not hand.document.modified
 
 
-def test_a_job_is_packed_and_opened_from_its_pack(marked, tmp_path, make_window, monkeypatch):
-    marked.document.show_line("line-2")
-    marked.trigger("remove-line")
+def test_a_job_is_packed_and_opened_from_its_pack(just_marked, tmp_path, make_window, monkeypatch):
+    just_marked.document.show_line("line-2")
+    just_marked.trigger("remove-line")
     pack = tmp_path / "hand-over.zip"
     monkeypatch.setattr(QFileDialog, "getSaveFileName", lambda *_: (str(pack), ""))
-    marked.trigger("pack")
-    assert marked.said == f"Packed as {pack}."
+    just_marked.trigger("pack")
+    assert just_marked.said == f"Packed as {pack}."
     other = make_window()
     other.keeper.open_path(pack)
-    marked.qtbot.waitUntil(lambda: not other.background.busy(), timeout=20_000)
+    just_marked.qtbot.waitUntil(lambda: not other.background.busy(), timeout=20_000)
     assert other.document.path.parent == tmp_path / "hand-over"
     assert set(other.document.stages) == {"line-1"}
-    assert other.document.job.line("line-1").marks == marked.line.marks
+    assert other.document.job.line("line-1").marks == just_marked.line.marks
     assert any(Path(tmp_path / "hand-over" / "exports").iterdir())
 
 

@@ -209,7 +209,7 @@ def test_another_reading_changes_the_axes_and_every_number(sheet_of, bare):
     next(b for words, b in choices(sheet).items() if "rounded" in words).click()
     assert sheet.window_ns.text() == "6"
     assert sheet.interval_ps.text() == "15.625"
-    assert sheet.picture.viewRange()[1] == pytest.approx([0.0, 6.0])
+    assert sheet.picture.plot.box.viewRange()[1] == pytest.approx([0.0, 6.0])
     primary(sheet).click()
     assert sheet.incoming[0].given.dt_ns == pytest.approx(0.015625)
 
@@ -296,7 +296,7 @@ def test_a_file_that_is_no_card_is_refused_in_the_sheet(sheet_of, bare, tmp_path
 
 def test_the_small_picture_shows_the_line_in_its_place(sheet_of, bare):
     sheet = sheet_of(bare())
-    assert sheet.picture.viewRange()[0] == pytest.approx([0.0, 1200.0])
+    assert sheet.picture.plot.box.viewRange()[0] == pytest.approx([0.0, 1200.0])
     assert np.isfinite(sheet.picture._image.image).all()
 
 

@@ -47,25 +47,26 @@ def tie_bar_2(hand, text="35"):
     hand.press(Qt.Key.Key_Return)
 
 
-def test_each_click_near_an_apex_marks_one_bar(walked, truth):
+def test_each_click_marks_one_bar_and_those_along_the_back_face_one_face(
+    walked, truth, tour, tour_marks
+):
     bars = walked.marks("bar")
     true = [bar["position_mm"] for bar in truth["lines"]["deck-L1"]["bars"]]
     assert [bar.number for bar in bars] == list(range(1, len(true) + 1))
     for bar, position in zip(bars, true, strict=True):
         assert bar.position_mm == pytest.approx(position, abs=max(5.0, 2 * bar.position_u_mm))
-
-
-def test_clicks_along_the_back_face_make_one_face_mark(walked, tour):
     (face,) = walked.marks("face")
     assert len(face.anchors) == len(clicks_on(tour, "deck-L1", "face"))
+    # A line marked beforehand stands for one marked by hand in the tests below.
+    assert walked.line.marks == tour_marks
 
 
-def test_clicking_a_mark_again_selects_it(walked):
-    before = walked.document.job
-    bar = walked.bar_at(TIED_BAR_MM)
-    click_on(walked, bar)
-    assert walked.document.selected == bar
-    assert walked.document.job is before
+def test_clicking_a_mark_again_selects_it(marked):
+    before = marked.document.job
+    bar = marked.bar_at(TIED_BAR_MM)
+    click_on(marked, bar)
+    assert marked.document.selected == bar
+    assert marked.document.job is before
 
 
 def test_the_box_says_which_bar_it_ties(marked):
@@ -130,9 +131,9 @@ def test_the_message_strip_says_what_moved(plain):
     assert marked.window.ledger.moved.text() == sentence
 
 
-def test_covers_and_thickness_hold_the_truth(walked, truth):
-    tie_bar_2(walked)
-    rows = walked.rows()
+def test_covers_and_thickness_hold_the_truth(marked, truth):
+    tie_bar_2(marked)
+    rows = marked.rows()
     true = truth["lines"]["deck-L1"]["bars"]
     assert len(rows.bars) == len(true)
     for row, bar in zip(rows.bars, true, strict=True):

@@ -334,7 +334,7 @@ def drag(view, *places):
 
 
 def place(plot, frequency_ghz):
-    scene = plot.getViewBox().mapViewToScene(QPointF(frequency_ghz, -30.0))
+    scene = plot.plot.box.mapViewToScene(QPointF(frequency_ghz, -30.0))
     return plot.mapFromScene(scene)
 
 

@@ -36,17 +36,17 @@ def pixels(image):
 
 
 @pytest.mark.parametrize("name", PICTURES)
-def test_the_section_looks_as_it_did(marked, name, tmp_path):
+def test_the_section_looks_as_it_did(just_marked, name, tmp_path):
     look, recipe, exaggeration = PICTURES[name]
-    pane = marked.pane
+    pane = just_marked.pane
     pane.show_look(look)
-    marked.window.entries.change_recipe("Recipe", **recipe)
-    marked.settle()
+    just_marked.window.entries.change_recipe("Recipe", **recipe)
+    just_marked.settle()
     pane.setFixedSize(900, 600)
-    marked.settle()
-    marked.window.viewing.choose_exaggeration(exaggeration)
+    just_marked.settle()
+    just_marked.window.viewing.choose_exaggeration(exaggeration)
     pane.show_all()
-    marked.settle()
+    just_marked.settle()
     # Without the axes, whose letters are every machine's own.
     drawn = pane.grab(pane.box.sceneBoundingRect().toAlignedRect()).toImage()
     drawn.setDevicePixelRatio(1.0)

@@ -253,8 +253,8 @@ def test_zoom_comes_closer_and_the_whole_line_comes_back(hand):
     again = hand.pane.box.viewRect()
     assert again.getRect() == pytest.approx(whole.getRect(), rel=1e-6, abs=1e-6)
     for pane in (hand.pane.trace, hand.pane.strip):
-        assert pane.getViewBox().viewRect().width() > 0
-    assert hand.pane.strip.getViewBox().viewRange()[0] == pytest.approx(
+        assert pane.box.viewRect().width() > 0
+    assert hand.pane.strip.box.viewRange()[0] == pytest.approx(
         hand.pane.box.viewRange()[0], rel=0.02
     )
 
@@ -289,51 +289,51 @@ def test_a_saved_job_closes_without_a_question(hand):
     assert hand.window.close()
 
 
-def test_cancel_keeps_the_window_and_its_marks(marked, monkeypatch):
+def test_cancel_keeps_the_window_and_its_marks(just_marked, monkeypatch):
     asked = answer(monkeypatch, QMessageBox.StandardButton.Cancel)
-    assert not marked.window.close()
-    assert marked.window.isVisible()
+    assert not just_marked.window.close()
+    assert just_marked.window.isVisible()
     assert asked == ["The job has changes that are not saved."]
-    marked.select(marked.bar_at(260.0).id)
-    marked.type("35\r")
-    assert marked.bar_at(260.0).tie.depth_mm == 35.0
+    just_marked.select(just_marked.bar_at(260.0).id)
+    just_marked.type("35\r")
+    assert just_marked.bar_at(260.0).tie.depth_mm == 35.0
 
 
-def test_discard_closes_and_writes_nothing(marked, demo, monkeypatch):
+def test_discard_closes_and_writes_nothing(just_marked, demo, monkeypatch):
     answer(monkeypatch, QMessageBox.StandardButton.Discard)
     before = demo.read_bytes()
-    assert marked.window.close()
+    assert just_marked.window.close()
     assert demo.read_bytes() == before
 
 
-def test_save_writes_and_closes(marked, demo, monkeypatch):
+def test_save_writes_and_closes(just_marked, demo, monkeypatch):
     answer(monkeypatch, QMessageBox.StandardButton.Save)
-    assert marked.window.close()
+    assert just_marked.window.close()
     assert len(load_job(demo).job.line("line-1").marks) == 8
 
 
-def test_a_save_that_fails_keeps_the_window_open(marked, demo, monkeypatch):
+def test_a_save_that_fails_keeps_the_window_open(just_marked, demo, monkeypatch):
     answer(monkeypatch, QMessageBox.StandardButton.Save)
-    marked.document.path = demo.parent / "none" / "demo.dwjob"
-    assert not marked.window.close()
-    assert marked.window.isVisible()
-    assert marked.document.modified
+    just_marked.document.path = demo.parent / "none" / "demo.dwjob"
+    assert not just_marked.window.close()
+    assert just_marked.window.isVisible()
+    assert just_marked.document.modified
 
 
-def test_opening_another_job_asks_first(marked, demo, monkeypatch):
+def test_opening_another_job_asks_first(just_marked, demo, monkeypatch):
     asked = answer(monkeypatch, QMessageBox.StandardButton.Cancel)
-    before = marked.document.job
-    marked.window.keeper.open_path(demo)
-    marked.trigger("new")
+    before = just_marked.document.job
+    just_marked.window.keeper.open_path(demo)
+    just_marked.trigger("new")
     assert len(asked) == 2
-    assert marked.document.job is before
+    assert just_marked.document.job is before
 
 
-def test_the_title_says_which_job_and_whether_it_is_saved(marked):
-    assert marked.window.windowTitle().startswith("*demo")
-    marked.trigger("save")
-    assert marked.window.windowTitle().startswith("demo")
-    assert "deck-L1" in marked.window.windowTitle()
+def test_the_title_says_which_job_and_whether_it_is_saved(just_marked):
+    assert just_marked.window.windowTitle().startswith("*demo")
+    just_marked.trigger("save")
+    assert just_marked.window.windowTitle().startswith("demo")
+    assert "deck-L1" in just_marked.window.windowTitle()
 
 
 # The window as a whole.
