@@ -53,7 +53,8 @@ def grid_of(stage: PickStage) -> Grid:
 def columns_of(positions_mm: NDArray[np.float64], grid: Grid) -> NDArray[np.intp]:
     """The column that each trace is gathered into, shape (traces,); the first column is the first trace's."""
     away = np.abs(positions_mm - positions_mm[0]) / grid.column_mm
-    return np.floor(away + 0.5).astype(np.intp)
+    column: NDArray[np.intp] = np.floor(away + 0.5).astype(np.intp)
+    return column
 
 
 def waves_of(signal: Waves, positions_mm: NDArray[np.float64], grid: Grid) -> Waves:
