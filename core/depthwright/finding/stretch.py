@@ -2,7 +2,9 @@
 
 import cmath
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import scipy.ndimage
@@ -132,20 +134,35 @@ class Stretch:
     def alone(self, index: int, beside_mm: float) -> KeptStage:
         """The traces around one that was found, with all else that is known taken away."""
         kept, own = self.kept, self.parts[index]
-        positions = kept.scan.positions_mm
-        start = along_mm(positions, kept.first)
-        beyond = (
-            np.abs(positions[kept.first : kept.first + len(kept.signal)] - positions[0]) - start
-        )
-        near = np.abs(beyond + start - self.found[index].along_mm) <= beside_mm
+        near = np.abs(self._along_mm - self.found[index].along_mm) <= beside_mm
         first, last = (int(place) for place in np.flatnonzero(near)[[0, -1]])
-        column = np.floor(beyond[first : last + 1] / self.grid.column_mm + 0.5).astype(np.intp)
+        column = self._column[first : last + 1]
         others = self.waves[:, column] - self.left[:, column]
         mine = (column >= own.first_column) & (column < own.columns().stop)
         others[:, mine] -= own.wave[:, column[mine] - own.first_column]
         signal = kept.signal[first : last + 1]
         freed = signal - signal_of(others, self.grid, signal.shape[1])
         return holding(kept.line, kept.first + first, freed)
+
+    def held_by(self, indices: Iterable[int]) -> Waves:
+        """What some that were found hold, as an analytic signal of all its traces."""
+        waves = np.zeros_like(self.waves)
+        for part in (self.parts[index] for index in indices):
+            waves[:, part.columns()] += part.wave
+        return signal_of(waves[:, self._column], self.grid, self.kept.signal.shape[1])
+
+    @cached_property
+    def _along_mm(self) -> Floats:
+        positions, first = self.kept.scan.positions_mm, self.kept.first
+        along: Floats = np.abs(positions[first : first + len(self.kept.signal)] - positions[0])
+        return along
+
+    @cached_property
+    def _column(self) -> NDArray[np.intp]:
+        """The column that each trace is gathered into, as in :func:`waves_of`."""
+        away = (self._along_mm - self._along_mm[0]) / self.grid.column_mm
+        column: NDArray[np.intp] = np.floor(away + 0.5).astype(np.intp)
+        return column
 
 
 def found_in(known: Known, kept: KeptStage) -> Stretch:
