@@ -8,8 +8,7 @@ from depthwright.finding.judging import Found, Verdict, hopeless, judge
 from depthwright.finding.proposal import SAME_MM, SAME_NS, BarProposal, same_echo
 from depthwright.finding.stretch import Stretch, along_mm, found_in, known_of
 from depthwright.job import Job, Line
-from depthwright.measuring.picking import Pick, place_by_hand, snap_bar, with_crest
-from depthwright.measuring.ridge import APERTURE_MM
+from depthwright.measuring.picking import Pick, crest_traces, place_by_hand, snap_bar, with_crest
 from depthwright.measuring.stage import KeptStage, PickStage, holding, kept
 from depthwright.scan import Report, no_report
 
@@ -22,8 +21,6 @@ SNAPPED_MM, SNAPPED_PERIODS = 5.0, 0.08
 """How far a click's pick may lie from the apex of the stack. Where it lies farther, crossing hyperbolas drew
 it away: over close bars the stack is right within 4 mm, a click's pick off by 10 to 50 mm (full-wave runs,
 own computation)."""
-ALONE_MM = APERTURE_MM + SNAPPED_MM + 15.0
-"""How far beside an apex its traces are freed from other hyperbolas: as far as a crest is followed."""
 STACKED_U_MM = 2.0
 """Standard uncertainty of the stack's apex along the line, beside the trace spacing's (the same runs)."""
 
@@ -69,8 +66,7 @@ def without_bars(job: Job, line: Line, stage: KeptStage, bars: Sequence[BarPropo
     """
     start_mm, signal = float(stage.scan.positions_mm[0]), stage.signal.copy()
     for stretch, own in _searched(job, line, stage, no_report):
-        first = stretch.kept.first
-        signal[first : first + len(stretch.kept.signal)] -= stretch.held_by(
+        signal[stretch.kept.first : stretch.kept.last] -= stretch.held_by(
             index for index in own if _is_among(bars, stretch.found[index], start_mm)
         )
     return holding(stage.line, 0, signal)
@@ -120,7 +116,10 @@ def _pick(stage: PickStage, one: Found) -> Pick:
 
 def _with_crest(stretch: Stretch, index: int, pick: Pick) -> Pick:
     """The pick with its crest, read where all other hyperbolas are taken away."""
-    crested = with_crest(stretch.alone(index, ALONE_MM), pick)
+    first, last = crest_traces(stretch.kept, pick)
+    if not stretch.kept.has(first, last):
+        return with_crest(stretch.kept, pick)
+    crested = with_crest(stretch.alone(index, first, last), pick)
     return replace(crested, crest_alone=bool(crested.crest))
 
 
