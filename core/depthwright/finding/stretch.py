@@ -2,6 +2,7 @@
 
 import cmath
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -164,6 +165,14 @@ class Stretch:
         signal = kept.signal[here]
         freed = signal - signal_of(others, self.grid, signal.shape[1])
         return holding(kept.line, first, freed)
+
+    def held_by(self, indices: Iterable[int]) -> Waves:
+        """What some that were found hold, as an analytic signal of all its traces."""
+        waves = np.zeros_like(self.waves)
+        for part in (self.parts[index] for index in indices):
+            waves[:, part.columns()] += part.wave
+        signal = signal_of(waves[:, self._columns], self.grid, self.kept.signal.shape[1])
+        return signal * self._living[:, None]
 
 
 def found_in(known: Known, kept: KeptStage) -> Stretch:
