@@ -50,6 +50,7 @@ MANY = 100
 """More bars than this are accepted in the background: their crests take some milliseconds each."""
 ACCEPTING = "accept"
 WITHDRAWN = "What the proposals rested on has changed: F5 looks for them again."
+STILL_MARKING = "Proposals are still being marked. Accept these once that is done."
 CHANGED_MEANWHILE = (
     "Nothing was marked, since the line or its proposals changed meanwhile. Accept them again."
 )
@@ -301,6 +302,10 @@ class Proposing(QObject):
 
     def _accept_behind(self, proposals: Sequence[Proposal], change: Edit) -> None:
         """Accept so many that the window would stand still meanwhile."""
+        if self.background.busy(ACCEPTING):
+            # Work on the same topic would take the place of what was asked for first.
+            self.document.say_here(STILL_MARKING, True)
+            return
         line_id = self.document.line_id
         work = self.document.working_out(change)
 

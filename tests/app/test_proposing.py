@@ -218,6 +218,19 @@ def test_asked_for_twice_they_are_marked_once(many):
     assert len(many.marks()) == 4
 
 
+def test_what_is_asked_for_while_others_are_marked_does_not_take_their_place(many, monkeypatch):
+    monkeypatch.setattr(proposing, "MANY", 1)
+    shown = many.proposing.shown
+    many.proposing.accept(shown[:2])
+    many.proposing.accept(shown[2:])
+    assert many.said[-1] == "Proposals are still being marked. Accept these once that is done."
+    many.settle()
+    assert len(many.marks()) == 2
+    many.proposing.accept(shown[2:])
+    many.settle()
+    assert len(many.marks()) == 4
+
+
 def test_what_is_marked_meanwhile_is_not_marked_again(many):
     shown = many.proposing.shown
     many.proposing.accept(shown)
