@@ -5,7 +5,6 @@ from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QObject
 
-from depthwright.errors import DepthwrightError
 from depthwright.finding.proposal import BarProposal
 from depthwright.job import FaceMark, Job, Line, Mark, NoteMark
 from depthwright.measuring.stage import PickStage
@@ -197,13 +196,8 @@ class Presenter(QObject):
             "focus",
             lambda _: focus_of(job, line, stage),
             lambda focus: document.focus_found(line.id, subject, focus),
-            self._focus_failed,
+            document.tell,
         )
-
-    def _focus_failed(self, fault: BaseException) -> None:
-        if not isinstance(fault, DepthwrightError):
-            raise fault
-        self.document.said.emit(str(fault), True)
 
     def _show_middle(self) -> None:
         """The section, or what to open, or why the line cannot be shown."""
