@@ -23,6 +23,7 @@ QUIET_SHARE = 0.15
 SHARING_TRACES, NOT_SHARING = 128, 0.2
 """Of so many traces this share may be without what all are said to share."""
 ALIVE_SHARE = 0.1
+CUT_OFF_SAMPLES = 4
 LOWEST_GHZ = 0.3
 """No antenna used on concrete works below this: common practice, no source."""
 TAPER_FROM, TAPER_TO = 0.8, 1.6
@@ -82,6 +83,19 @@ def alive(traces: Block) -> NDArray[np.bool_]:
     swing = np.ptp(traces, axis=1)
     enough: NDArray[np.bool_] = swing >= ALIVE_SHARE * np.percentile(swing, 90)
     return enough
+
+
+def is_cut_off(traces: Block) -> bool:
+    """Whether most living traces, shape (traces, samples), stay at one same largest value for a while.
+
+    That is where the recorder could go no further. A pulse's own maximum is passed in fewer samples.
+    """
+    size = np.abs(traces[alive(traces)])
+    if size.shape[1] < CUT_OFF_SAMPLES or not size.any():
+        return False
+    at_most = size >= np.float32(1 - 1e-6) * size.max()
+    runs = np.lib.stride_tricks.sliding_window_view(at_most, CUT_OFF_SAMPLES, axis=1)
+    return bool(np.mean(runs.all(axis=-1).any(axis=-1)) > 0.5)
 
 
 def centre_frequency_ghz(scan: Scan) -> float:
