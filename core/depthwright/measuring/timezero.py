@@ -90,12 +90,18 @@ def is_cut_off(traces: Block) -> bool:
 
     That is where the recorder could go no further. A pulse's own maximum is passed in fewer samples.
     """
-    size = np.abs(traces[alive(traces)])
-    if size.shape[1] < CUT_OFF_SAMPLES or not size.any():
+    living = traces[alive(traces)]
+    return any(_stay_at_most(side) for side in (living, -living))
+
+
+def _stay_at_most(traces: Block) -> bool:
+    most = traces.max(initial=0.0)
+    if most <= 0 or traces.shape[1] < CUT_OFF_SAMPLES:
         return False
-    at_most = size >= np.float32(1 - 1e-6) * size.max()
-    runs = np.lib.stride_tricks.sliding_window_view(at_most, CUT_OFF_SAMPLES, axis=1)
-    return bool(np.mean(runs.all(axis=-1).any(axis=-1)) > 0.5)
+    there = np.lib.stride_tricks.sliding_window_view(
+        traces >= (1 - 1e-6) * most, CUT_OFF_SAMPLES, axis=1
+    )
+    return bool(np.mean(there.all(axis=-1).any(axis=-1)) > 0.5)
 
 
 def centre_frequency_ghz(scan: Scan) -> float:
