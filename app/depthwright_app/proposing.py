@@ -47,10 +47,9 @@ TOPIC = "propose"
 MOST_TRIED = 10_000
 """Traces up to which a back face is followed for its thickness before it is accepted: about a second."""
 MANY = 100
-"""Bars from which on accepting is worked out in the background: their crests take some milliseconds each."""
+"""More bars than this are accepted in the background: their crests take some milliseconds each."""
 ACCEPTING = "accept"
 WITHDRAWN = "What the proposals rested on has changed: F5 looks for them again."
-
 CHANGED_MEANWHILE = (
     "Nothing was marked, since the line or its proposals changed meanwhile. Accept them again."
 )

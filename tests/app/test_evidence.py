@@ -321,9 +321,8 @@ def test_a_switch_whose_edit_is_refused_goes_back(marked, monkeypatch):
 
 def test_a_provisional_permittivity_stays_in_italics_in_another_look(plain):
     seen = []
-    for _ in range(
-        4
-    ):  # system, light and dark, and once more: a look that is not new changes nothing
+    # System, light and dark, and once more: a look that is not new changes nothing.
+    for _ in range(4):
         plain.trigger("appearance")
         font = plain.window.ledger.value.font()
         seen.append((plain.window.palette().window().color().name(), font.italic(), font.weight()))

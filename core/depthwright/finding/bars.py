@@ -52,7 +52,13 @@ def propose_bars(
     return _proposals([pick for _, pick in pairs], verdicts)
 
 
-def without_bars(job: Job, line: Line, stage: KeptStage, bars: Sequence[BarProposal]) -> KeptStage:
+def without_bars(
+    job: Job,
+    line: Line,
+    stage: KeptStage,
+    bars: Sequence[BarProposal],
+    report: Report = no_report,
+) -> KeptStage:
     """The line as it would be picked on if some of its bars were not there.
 
     Parameters
@@ -63,9 +69,11 @@ def without_bars(job: Job, line: Line, stage: KeptStage, bars: Sequence[BarPropo
         The line as it is picked on, all of it at hand.
     bars
         Proposals on it: their hyperbolas are looked for once more and taken away.
+    report
+        Told the share that is done, 0 to 1; it may raise to cancel.
     """
     start_mm, signal = float(stage.scan.positions_mm[0]), stage.signal.copy()
-    for stretch, own in _searched(job, line, stage, no_report):
+    for stretch, own in _searched(job, line, stage, report):
         signal[stretch.kept.first : stretch.kept.last] -= stretch.held_by(
             index for index in own if _is_among(bars, stretch.found[index], start_mm)
         )

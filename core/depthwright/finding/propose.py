@@ -47,13 +47,13 @@ def propose(job: Job, line: Line, stage: PickStage, report: Report = no_report) 
     if not is_shared(sample_traces(scan, LOOKED_AT_TRACES), stage.direct, scan.dt_ns):
         return Proposals(messages=(NO_DIRECT_WAVE,))
     stage = at_hand(stage)
-    bars = propose_bars(job, line, stage, lambda done: report(0.6 * done))
+    bars = propose_bars(job, line, stage, lambda done: report(0.5 * done))
     above = [bar for bar in bars if bar.score >= SHOWN_SCORE]
     phase = bar_phase(stage, above)
-    face, messages = propose_face(stage, above, phase, lambda done: report(0.6 + 0.3 * done))
+    face, messages = propose_face(stage, above, phase, lambda done: report(0.5 + 0.2 * done))
     if face is None and above and isinstance(stage, KeptStage):
         # Under close bars or two mats it is their hyperbolas that hide it.
-        freed = without_bars(job, line, stage, above)
+        freed = without_bars(job, line, stage, above, lambda done: report(0.7 + 0.2 * done))
         hidden, said = propose_face(freed, above, phase, lambda done: report(0.9 + 0.1 * done))
         # What bars leave of themselves may be level too.
         if hidden is not None and all(_lie_above(hidden, above, APART_PERIODS * stage.period_ns)):

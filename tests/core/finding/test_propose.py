@@ -102,6 +102,15 @@ def test_a_back_face_that_hyperbolas_hide_is_found_without_them(two_mats):
     assert [bar.pick for bar in shown] == [bar.pick for bar in bars]
 
 
+def test_progress_goes_on_while_a_hidden_back_face_is_looked_for(two_mats):
+    told = []
+    propose(two_mats.job, two_mats.line, two_mats.stage, told.append)
+    assert told == sorted(told)
+    assert told[-1] == pytest.approx(1.0)
+    # Never more than a fifth at once but for the bars, which are one stretch here.
+    assert np.diff([0.5, *told]).max() < 0.21
+
+
 def test_a_line_without_its_bars_is_what_it_would_be_without_them(survey, bar_at):
     places = np.arange(60.0, 600.0, 120.0)
     layers = [(150.0, 0.2)]
