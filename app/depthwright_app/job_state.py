@@ -71,7 +71,7 @@ class JobState(Speech):
         self.missing: dict[str, str] = {}
         self.line_id = job.lines[0].id if job.lines else ""
         self.selection: Selection | None = None
-        self._tracks: dict[tuple[str, FaceMark], FaceTrack] = {}
+        self._tracks: dict[tuple[str, FaceMark], tuple[PickStage, FaceTrack]] = {}
         self._focuses: dict[str, tuple[dict[str, Crest], Focus | None]] = {}
         self._moved: tuple[Results, Results] | None = None
         self._left: Curvatures = {}
@@ -237,7 +237,7 @@ class JobState(Speech):
         """Ids are used again after a removal, so a stage counts only with its own line's scan."""
         lines = {line.id: line for line in self.job.lines}
         for line_id in list(self.stages):
-            if line_id not in lines or not self._is_shown(lines[line_id]):
+            if line_id not in lines or self._stage_of(lines[line_id]) is None:
                 self._forget_scan(line_id)
                 self.missing.pop(line_id, None)
 
@@ -247,16 +247,17 @@ class JobState(Speech):
         tracks = list(self._tracks.items())  # at once: another thread may be adding one
         self._tracks = {key: value for key, value in tracks if key[0] != line_id}
 
-    def _is_shown(self, line: Line) -> bool:
-        """Whether the stage at hand for a line was made from the scan that the line shows."""
+    def _stage_of(self, line: Line) -> PickStage | None:
+        """The stage at hand for a line, if it was made from the scan that the line shows."""
         stage = self.stages.get(line.id)
-        return stage is not None and shows(stage, line, self._hashes.get(line.id, ""))
+        known = stage is not None and shows(stage, line, self._hashes.get(line.id, ""))
+        return stage if known else None
 
     def _evaluate(self, job: Job) -> Results:
         tracks = {
-            mark.id: self._track(self.stages[line.id], line.id, mark)
+            mark.id: self._track(stage, line.id, mark)
             for line in job.lines
-            if self._is_shown(line)
+            if (stage := self._stage_of(line))
             for mark in line.marks
             if isinstance(mark, FaceMark)
         }
@@ -294,9 +295,11 @@ class JobState(Speech):
         # Ties do not move a track: only the anchors' places do.
         bare = tuple(anchor.model_copy(update={"tie": None}) for anchor in face.anchors)
         key = (line_id, face.model_copy(update={"anchors": bare}))
-        if key not in self._tracks:
-            self._tracks[key] = track(stage, face)
-        return self._tracks[key]
+        found = self._tracks.get(key)
+        if found is None or found[0] is not stage:
+            # With its stage: the scan may go, or be read anew, while another thread follows a face.
+            found = self._tracks[key] = stage, track(stage, face)
+        return found[1]
 
     def scan_arrived(self, line_id: str, stage: PickStage) -> None:
         """A line's scan has been read; one that the line no longer shows is not taken."""

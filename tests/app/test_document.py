@@ -1,5 +1,7 @@
 """The document: one step per edit, nothing half done, signals when something changed."""
 
+from dataclasses import replace
+
 import pytest
 
 from depthwright import edits
@@ -8,7 +10,8 @@ from depthwright.files.jobfile import load_job
 from depthwright.files.scans import open_scan
 from depthwright.job import Job, Tie
 from depthwright.results.evaluate import evaluate
-from depthwright.results.tracking import pick_stage, track_faces
+from depthwright.results.tracking import pick_stage, track, track_faces
+from depthwright_app import job_state
 from depthwright_app.demo import copy_demo
 from depthwright_app.document import Document, Selection
 
@@ -245,6 +248,31 @@ def test_what_moved_is_said_once_per_edit(document, heard):
     told = [name for name in heard if not isinstance(name, str)]
     assert told == [(document.moved_words, False)]
     assert document.moved_words.startswith("Permittivity 7.0 to ")
+
+
+# What is worked out on another thread.
+
+
+def test_a_face_followed_on_a_scan_that_was_read_anew_meanwhile_is_followed_again(
+    document, monkeypatch
+):
+    pick = document.snap("face", 500.0, 3.85)
+    anew = replace(document.stage)
+    followed = []
+
+    def follow(stage, face):
+        followed.append(stage)
+        if len(followed) == 1:
+            document.scan_arrived(LINE, anew)
+        return track(stage, face)
+
+    def change(job):
+        return edits.add_anchor(job, LINE, None, pick)[0]
+
+    monkeypatch.setattr(job_state, "track", follow)
+    assert document.edit_worked_out("Mark", change, "", document.working_out(change)())
+    assert followed[0] is not anew
+    assert followed[-1] is anew
 
 
 # What is said.

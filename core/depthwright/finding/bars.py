@@ -1,16 +1,15 @@
 """Bars by themselves: places where the echoes stack like a bar's hyperbola."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 from depthwright.finding.judging import Found, Verdict, hopeless, judge
-from depthwright.finding.proposal import SAME_MM, BarProposal, same_echo
+from depthwright.finding.proposal import SAME_MM, SAME_NS, BarProposal, same_echo
 from depthwright.finding.stretch import Stretch, along_mm, found_in, known_of
 from depthwright.job import Job, Line
-from depthwright.measuring.picking import Pick, place_by_hand, snap_bar, with_crest
-from depthwright.measuring.ridge import APERTURE_MM
-from depthwright.measuring.stage import PickStage, kept
+from depthwright.measuring.picking import Pick, crest_traces, place_by_hand, snap_bar, with_crest
+from depthwright.measuring.stage import KeptStage, PickStage, holding, kept
 from depthwright.scan import Report, no_report
 
 STRETCH_MM, BESIDE_MM = 4000.0, 500.0
@@ -22,8 +21,6 @@ SNAPPED_MM, SNAPPED_PERIODS = 5.0, 0.08
 """How far a click's pick may lie from the apex of the stack. Where it lies farther, crossing hyperbolas drew
 it away: over close bars the stack is right within 4 mm, a click's pick off by 10 to 50 mm (full-wave runs,
 own computation)."""
-ALONE_MM = APERTURE_MM + SNAPPED_MM + 15.0
-"""How far beside an apex its traces are freed from other hyperbolas: as far as a crest is followed."""
 STACKED_U_MM = 2.0
 """Standard uncertainty of the stack's apex along the line, beside the trace spacing's (the same runs)."""
 
@@ -42,26 +39,65 @@ def propose_bars(
     report
         Told the share that is done, 0 to 1; it may raise to cancel.
     """
+    pairs = [
+        (
+            stretch.found[index],
+            _with_crest(stretch, index, _pick(stretch.kept, stretch.found[index])),
+        )
+        for stretch, own in _searched(job, line, stage, report)
+        for index in own
+        if not hopeless(stretch.found[index])
+    ]
+    verdicts = judge([one for one, _ in pairs], stage.period_ns)
+    return _proposals([pick for _, pick in pairs], verdicts)
+
+
+def without_bars(job: Job, line: Line, stage: KeptStage, bars: Sequence[BarProposal]) -> KeptStage:
+    """The line as it would be picked on if some of its bars were not there.
+
+    Parameters
+    ----------
+    job, line
+        The line and its job.
+    stage
+        The line as it is picked on, all of it at hand.
+    bars
+        Proposals on it: their hyperbolas are looked for once more and taken away.
+    """
+    start_mm, signal = float(stage.scan.positions_mm[0]), stage.signal.copy()
+    for stretch, own in _searched(job, line, stage, no_report):
+        signal[stretch.kept.first : stretch.kept.last] -= stretch.held_by(
+            index for index in own if _is_among(bars, stretch.found[index], start_mm)
+        )
+    return holding(stage.line, 0, signal)
+
+
+def _is_among(bars: Sequence[BarProposal], one: Found, start_mm: float) -> bool:
+    """Whether one of some proposals was made from what was found."""
+    return any(
+        abs(abs(bar.pick.position_mm - start_mm) - one.along_mm) < SAME_MM
+        and abs(bar.pick.time_ns - one.time_ns) < SAME_NS
+        for bar in bars
+    )
+
+
+def _searched(
+    job: Job, line: Line, stage: PickStage, report: Report
+) -> Iterator[tuple[Stretch, list[int]]]:
+    """A line's stretches, each with those of its finds that no other stretch has."""
     scan = stage.scan
     if scan.traces < LEAST_TRACES or not scan.trace_spacing_mm > 0:
-        return ()
+        return
     size = max(64, round(STRETCH_MM / scan.trace_spacing_mm))
     beside = round(BESIDE_MM / scan.trace_spacing_mm)
     known = known_of(job, line, stage, size)
-    pairs: list[tuple[Found, Pick]] = []
     for first in range(0, scan.traces, size):
         last = min(scan.traces, first + size)
         near = kept(stage, max(0, first - beside), min(scan.traces, last + beside))
         low, high = along_mm(scan.positions_mm, first), along_mm(scan.positions_mm, last)
         stretch = found_in(known, near)
-        pairs += [
-            (one, _with_crest(stretch, index, _pick(near, one)))
-            for index, one in enumerate(stretch.found)
-            if low <= one.along_mm < high and not hopeless(one)
-        ]
+        yield stretch, [k for k, one in enumerate(stretch.found) if low <= one.along_mm < high]
         report(last / scan.traces)
-    verdicts = judge([one for one, _ in pairs], stage.period_ns)
-    return _proposals([pick for _, pick in pairs], verdicts)
 
 
 def _pick(stage: PickStage, one: Found) -> Pick:
@@ -80,7 +116,10 @@ def _pick(stage: PickStage, one: Found) -> Pick:
 
 def _with_crest(stretch: Stretch, index: int, pick: Pick) -> Pick:
     """The pick with its crest, read where all other hyperbolas are taken away."""
-    crested = with_crest(stretch.alone(index, ALONE_MM), pick)
+    first, last = crest_traces(stretch.kept, pick)
+    if not stretch.kept.has(first, last):
+        return with_crest(stretch.kept, pick)
+    crested = with_crest(stretch.alone(index, first, last), pick)
     return replace(crested, crest_alone=bool(crested.crest))
 
 

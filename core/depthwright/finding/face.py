@@ -11,13 +11,11 @@ from depthwright.finding.level import (
     APART_PERIODS,
     STANDS_OUT_DB,
     LevelEcho,
-    bar_phase,
     judged,
     level_echoes,
     zero_ns,
 )
 from depthwright.finding.proposal import SHOWN_SCORE, BarProposal, FaceProposal
-from depthwright.job import Job, Line
 from depthwright.measuring.backface import usual_strength
 from depthwright.measuring.patch import column_traces, patch_envelopes
 from depthwright.measuring.picking import Pick
@@ -81,22 +79,19 @@ _Said = dict[str, str]
 
 
 def propose_face(
-    job: Job,
-    line: Line,
     stage: PickStage,
     bars: Sequence[BarProposal],
+    phase: float,
     report: Report = no_report,
 ) -> tuple[FaceProposal | None, tuple[str, ...]]:
     """The back face that the line's echoes speak for, or a sentence on why there is none.
 
     Parameters
     ----------
-    job, line
-        The line and its job.
     stage
-        The line as it is picked on.
-    bars
-        The bars above it: accepted or proposed.
+        The line as it is picked on, or that without its bars.
+    bars, phase
+        The bars above it, accepted or proposed, and the phase of their echoes, rad.
     report
         Told the share that is done, 0 to 1; it may raise to cancel.
     """
@@ -106,7 +101,6 @@ def propose_face(
         return None, (TOO_SHORT.format(end=max(0.0, end_ns)),)
     columns = column_traces(stage)[::COLUMNS_EVERY]
     stretches = np.array_split(columns, max(1, round(len(columns) / STRETCH_COLUMNS)))
-    phase = bar_phase(stage, bars)
     accepted: list[LevelEcho] = []
     said: _Said = {}
     for done, stretch in enumerate(stretches, start=1):

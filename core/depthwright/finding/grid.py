@@ -50,6 +50,13 @@ def grid_of(stage: PickStage) -> Grid:
     )
 
 
+def columns_of(positions_mm: NDArray[np.float64], grid: Grid) -> NDArray[np.intp]:
+    """The column that each trace is gathered into, shape (traces,); the first column is the first trace's."""
+    away = np.abs(positions_mm - positions_mm[0]) / grid.column_mm
+    column: NDArray[np.intp] = np.floor(away + 0.5).astype(np.intp)
+    return column
+
+
 def waves_of(signal: Waves, positions_mm: NDArray[np.float64], grid: Grid) -> Waves:
     """Traces of the pick stage on the grid, shape (rows, columns); zero where nothing was recorded.
 
@@ -60,8 +67,7 @@ def waves_of(signal: Waves, positions_mm: NDArray[np.float64], grid: Grid) -> Wa
     positions_mm
         Where they were recorded, shape (traces,); the first column is the first trace's.
     """
-    away = np.abs(positions_mm - positions_mm[0]) / grid.column_mm
-    column = np.floor(away + 0.5).astype(np.intp)
+    column = columns_of(positions_mm, grid)
     living = alive(signal.real)
     signal = signal[:, :: grid.thinned]
     share = living / np.maximum(np.bincount(column, living), 1)[column]

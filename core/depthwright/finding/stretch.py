@@ -2,20 +2,31 @@
 
 import cmath
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import scipy.ndimage
 from numpy.typing import NDArray
 
 from depthwright.constants import TYPICAL_PERMITTIVITY
-from depthwright.finding.grid import Grid, Waves, flat_echoes, grid_of, signal_of, waves_of
+from depthwright.finding.grid import (
+    Grid,
+    Waves,
+    columns_of,
+    flat_echoes,
+    grid_of,
+    signal_of,
+    waves_of,
+)
 from depthwright.finding.judging import Found
 from depthwright.finding.peeling import TAIL_MM, Peel
 from depthwright.finding.search import Sounding, search, sound, vertex
 from depthwright.finding.stacking import Moveout, moveouts, operator, stacks
 from depthwright.job import Job, Line
 from depthwright.measuring.stage import KeptStage, PickStage, holding
+from depthwright.measuring.timezero import alive
 from depthwright.results.crests import two_way_beforehand_ns
 
 Floats = NDArray[np.float64]
@@ -129,29 +140,45 @@ class Stretch:
     found: tuple[Found, ...]
     parts: tuple[Peel, ...]
 
-    def alone(self, index: int, beside_mm: float) -> KeptStage:
-        """The traces around one that was found, with all else that is known taken away."""
+    @cached_property
+    def _columns(self) -> NDArray[np.intp]:
+        positions = self.kept.scan.positions_mm
+        return columns_of(positions[self.kept.first : self.kept.last], self.grid)
+
+    @cached_property
+    def _living(self) -> NDArray[np.bool_]:
+        return alive(self.kept.signal.real)
+
+    def alone(self, index: int, first: int, last: int) -> KeptStage:
+        """Traces ``first`` up to ``last`` of the scan as one that was found leaves them, all else taken away.
+
+        They have to lie in the stretch.
+        """
         kept, own = self.kept, self.parts[index]
-        positions = kept.scan.positions_mm
-        start = along_mm(positions, kept.first)
-        beyond = (
-            np.abs(positions[kept.first : kept.first + len(kept.signal)] - positions[0]) - start
-        )
-        near = np.abs(beyond + start - self.found[index].along_mm) <= beside_mm
-        first, last = (int(place) for place in np.flatnonzero(near)[[0, -1]])
-        column = np.floor(beyond[first : last + 1] / self.grid.column_mm + 0.5).astype(np.intp)
+        here = slice(first - kept.first, last - kept.first)
+        column = self._columns[here]
         others = self.waves[:, column] - self.left[:, column]
         mine = (column >= own.first_column) & (column < own.columns().stop)
         others[:, mine] -= own.wave[:, column[mine] - own.first_column]
-        signal = kept.signal[first : last + 1]
+        # A dead trace among living ones of its column holds nothing that could be taken away.
+        others *= self._living[here]
+        signal = kept.signal[here]
         freed = signal - signal_of(others, self.grid, signal.shape[1])
-        return holding(kept.line, kept.first + first, freed)
+        return holding(kept.line, first, freed)
+
+    def held_by(self, indices: Iterable[int]) -> Waves:
+        """What some that were found hold, as an analytic signal of all its traces."""
+        waves = np.zeros_like(self.waves)
+        for part in (self.parts[index] for index in indices):
+            waves[:, part.columns()] += part.wave
+        signal = signal_of(waves[:, self._columns], self.grid, self.kept.signal.shape[1])
+        return signal * self._living[:, None]
 
 
 def found_in(known: Known, kept: KeptStage) -> Stretch:
     """What stacks like a bar in a stretch."""
     grid, scan = known.grid, kept.scan
-    positions = scan.positions_mm[kept.first : kept.first + len(kept.signal)]
+    positions = scan.positions_mm[kept.first : kept.last]
     waves = waves_of(kept.signal, positions, grid)
     trials = known.moveout.of(known.permittivity * AROUND)
     apex_rows = _apex_rows(known.line, grid, len(waves))

@@ -90,7 +90,7 @@ def with_crest(stage: PickStage, pick: Pick) -> Pick:
     """
     if not pick.placed_by_crest:
         return pick
-    first, last = _stretch(stage, pick.position_mm, APERTURE_MM)
+    first, last = crest_traces(stage, pick)
     envelopes = _smooth_along(stage.envelope(first, last))
     trace = stage.scan.nearest_trace(pick.position_mm) - first
     guess = round(pick.time_ns / stage.scan.dt_ns)
@@ -98,7 +98,12 @@ def with_crest(stage: PickStage, pick: Pick) -> Pick:
     sample = low + int(np.argmax(envelopes[trace, low : guess + _PICKED_WITHIN + 1]))
     times = follow_crest(stage, envelopes, first, trace, sample)
     crest = nodes_of(stage.scan.positions_mm[first:last], times, pick.position_mm)
-    return replace(pick, crest=crest)
+    return replace(pick, crest=crest, crest_alone=False)
+
+
+def crest_traces(stage: PickStage, pick: Pick) -> tuple[int, int]:
+    """The traces that a pick's crest is looked for in, from the first up to the last."""
+    return _stretch(stage, pick.position_mm, APERTURE_MM)
 
 
 def place_by_hand(stage: PickStage, position_mm: float, time_ns: float) -> Pick:

@@ -97,6 +97,11 @@ class KeptStage(PickStage):
     signal: Waves
     envelopes: Block
 
+    @property
+    def last(self) -> int:
+        """The trace behind the last one at hand."""
+        return self.first + len(self.signal)
+
     @cached_property
     def noise(self) -> float:
         """That of the whole line."""
@@ -104,24 +109,25 @@ class KeptStage(PickStage):
 
     def block(self, first: int, last: int) -> Block:
         """Traces on the pick stage, shape (traces, samples)."""
-        if self._has(first, last):
+        if self.has(first, last):
             return self.signal[first - self.first : last - self.first].real.copy()
         return self.line.block(first, last)
 
     def waves(self, first: int, last: int) -> Waves:
         """Analytic signal of some traces, shape (traces, samples); not to be written to."""
-        if self._has(first, last):
+        if self.has(first, last):
             return self.signal[first - self.first : last - self.first]
         return self.line.waves(first, last)
 
     def envelope(self, first: int, last: int) -> Block:
         """Envelopes of some traces, shape (traces, samples)."""
-        if self._has(first, last):
+        if self.has(first, last):
             return self.envelopes[first - self.first : last - self.first]
         return self.line.envelope(first, last)
 
-    def _has(self, first: int, last: int) -> bool:
-        return self.first <= first and last <= self.first + len(self.signal)
+    def has(self, first: int, last: int) -> bool:
+        """Whether traces ``first`` up to ``last`` are at hand."""
+        return self.first <= first and last <= self.last
 
 
 def at_hand(stage: PickStage) -> PickStage:

@@ -4,7 +4,7 @@ They check the search and its arithmetic, not physics: the pulses keep one shape
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pytest
@@ -67,6 +67,7 @@ def survey(
     *,
     length_mm: float = 800.0,
     start_mm: float = 0.0,
+    places_mm: np.ndarray | None = None,
     noise: float = 0.005,
     jitter_ns: float = 0.0,
     dead: Sequence[int] = (),
@@ -82,13 +83,15 @@ def survey(
     ----------
     reflectors
         What lies under it.
+    places_mm
+        Where the traces were recorded, shape (traces,), instead of every 5 mm along a length.
     layers
         Depths of level layers, mm, with the strengths of their echoes against the direct wave's.
     drift
         Offset and slow drift of the traces, against the direct wave's strength.
     """
     random = np.random.default_rng(seed)
-    x = start_mm + np.arange(0.0, length_mm + 1, SPACING_MM)
+    x = start_mm + np.arange(0.0, length_mm + 1, SPACING_MM) if places_mm is None else places_mm
     time = np.arange(round(window_ns / DT_NS)) * DT_NS
     late = jitter_ns * random.uniform(-1, 1, len(x))
     samples = _pulses(time, DIRECT_NS + late, np.ones(len(x)))
@@ -107,6 +110,8 @@ def survey(
         samples, x = samples[::-1], x[::-1]
     step = float(x[1] - x[0])
     scan = scan_from_array(samples, DT_NS, step, float(x[0]), SEPARATION_MM, FREQUENCY_GHZ)
+    if places_mm is not None:
+        scan = replace(scan, positions_mm=x.copy())
     job, line_id = take_in(Job(), scan)
     line = job.line(line_id)
     return Surveyed(job, line, pick_stage(job, line, scan))

@@ -58,6 +58,23 @@ def test_crests_of_bars_that_close_are_read_past_their_crossings(survey, bar_at,
         assert np.abs(time_ns - echo_ns(away, 50.0)).max() < 0.04
 
 
+def test_traces_that_come_farther_apart_are_freed_from_other_bars_too(survey, bar_at):
+    """Most traces lie 4 mm apart, and where these bars lie 10 mm: as many of them are freed as are read."""
+    places = np.cumsum(np.where(np.arange(250) < 150, 4.0, 10.0))
+    line = survey([bar_at(x, 50.0) for x in np.arange(735.0, 1700.0, 90.0)], places_mm=places)
+    inside = [b.pick for b in line.proposals(SHOWN_SCORE) if 850 < b.pick.position_mm < 1350]
+    assert len(inside) >= 5
+    for pick in inside:
+        assert pick.crest_alone
+        assert np.ptp([place for place, _ in pick.crest]) > 95
+
+
+def test_a_crest_read_beside_other_bars_is_not_said_to_be_alone(clear):
+    proposed = clear.proposals(SHOWN_SCORE)[1].pick
+    assert proposed.crest_alone
+    assert not with_crest(clear.stage, proposed).crest_alone
+
+
 @pytest.mark.parametrize("cover_mm", [30.0, 60.0])
 def test_bars_seventy_millimetres_apart_are_told_apart(survey, bar_at, cover_mm):
     """Nothing is proposed midway between them, where their hyperbolas cross."""

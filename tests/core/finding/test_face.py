@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from depthwright.finding.face import propose_face
+from depthwright.finding.level import bar_phase
 from depthwright.finding.proposal import SHOWN_SCORE, BarProposal
 from depthwright.intake import take_in
 from depthwright.job import Job
@@ -86,7 +87,8 @@ def look():
         job, line_id = take_in(Job(), scan)
         line = job.line(line_id)
         stage = pick_stage(job, line, scan)
-        return propose_face(job, line, stage, [bar_at(p, 45.0) for p in known], report)
+        bars = [bar_at(p, 45.0) for p in known]
+        return propose_face(stage, bars, bar_phase(stage, bars), report)
 
     return looked
 

@@ -23,10 +23,37 @@ def test_a_stretch_with_all_others_taken_away_holds_one_hyperbola(survey, bar_at
     stage = kept(line.stage, 0, line.stage.scan.traces)
     stretch = found_in(known_of(line.job, line.line, stage, 64), stage)
     index = int(np.argmin([abs(one.along_mm - 205.0) for one in stretch.found]))
-    freed = stretch.alone(index, 160.0)
-    last = freed.first + len(freed.signal)
-    assert freed.first * 5.0 <= 50.0
-    truth = alone.stage.waves(freed.first, last)
-    crowded = line.stage.waves(freed.first, last)
+    freed = stretch.alone(index, 9, 74)
+    assert (freed.first, freed.last) == (9, 74)
+    truth = alone.stage.waves(9, 74)
+    crowded = line.stage.waves(9, 74)
     off = [np.linalg.norm(each - truth) / np.linalg.norm(truth) for each in (freed.signal, crowded)]
     assert off[0] < 0.3 < 0.8 < off[1]
+
+
+def test_traces_midway_between_columns_are_freed_up_to_the_end_of_the_line(survey, bar_at):
+    """To which column they go, rounding decides: as seen from where the stretch begins."""
+    places = -0.7 + 2.5 * np.arange(400)
+    both, one = (
+        survey([bar_at(x, 40.0) for x in bars], places_mm=places, noise=0.0)
+        for bars in ((850.0, 940.0), (940.0,))
+    )
+    stretch = found_in(known_of(both.job, both.line, both.stage, 64), kept(both.stage, 198, 400))
+    index = int(np.argmin([abs(found.along_mm - 940.7) for found in stretch.found]))
+    freed, truth = stretch.alone(index, 320, 400).signal, one.stage.waves(320, 400)
+    assert np.linalg.norm(freed - truth) < 0.3 * np.linalg.norm(truth)
+
+
+def test_a_dead_trace_beside_a_living_one_stays_dead(survey, bar_at):
+    """Both are in one column, and only one holds the echoes that are taken away."""
+    dead = 61
+    line = survey(
+        [bar_at(x, 50.0) for x in (120.0, 200.0)],
+        places_mm=2.5 * np.arange(140),
+        dead=[dead],
+        noise=0.0,
+    )
+    stage = kept(line.stage, 0, line.stage.scan.traces)
+    stretch = found_in(known_of(line.job, line.line, stage, 64), stage)
+    beside = np.abs(stretch.alone(0, 20, 110).signal[[dead - 1 - 20, dead - 20, dead + 1 - 20]])
+    assert beside.max(axis=1)[1] < 1e-3 * beside.max()
