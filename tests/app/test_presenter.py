@@ -5,8 +5,8 @@ import pytest
 from depthwright import edits
 from depthwright.job import Tie
 from depthwright.simulate.drawn import Evidence, draw_line
-from depthwright_app.job_state import _focus_subject
 from depthwright_app.presenter import _same_but_ties
+from depthwright_app.session import focus_subject
 
 JOB = draw_line(3, Evidence(ties=0), bars=5).job
 FACE = next(mark.id for mark in JOB.line("line-1").marks if mark.kind == "face")
@@ -29,7 +29,7 @@ def same(job):
 )
 def test_what_leaves_the_crests_alone_is_not_looked_at_again(job):
     assert same(job)
-    assert _focus_subject(job, job.line("line-1")) == _focus_subject(JOB, JOB.line("line-1"))
+    assert focus_subject(job, job.line("line-1")) == focus_subject(JOB, JOB.line("line-1"))
 
 
 @pytest.mark.parametrize(
@@ -45,9 +45,9 @@ def test_what_leaves_the_crests_alone_is_not_looked_at_again(job):
 )
 def test_what_moves_a_crest_is(job):
     assert not same(job)
-    assert _focus_subject(job, job.line("line-1")) != _focus_subject(JOB, JOB.line("line-1"))
+    assert focus_subject(job, job.line("line-1")) != focus_subject(JOB, JOB.line("line-1"))
 
 
 def test_a_tie_of_the_face_changes_nothing_for_the_bars():
     job = edits.change_anchor(JOB, "line-1", FACE, 0, tie=TIE)
-    assert _focus_subject(job, job.line("line-1")) == _focus_subject(JOB, JOB.line("line-1"))
+    assert focus_subject(job, job.line("line-1")) == focus_subject(JOB, JOB.line("line-1"))
