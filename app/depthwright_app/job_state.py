@@ -306,15 +306,18 @@ class JobState(Speech):
         at_hand = self.stages.get(line_id)
         again = at_hand is not None and at_hand.scan is stage.scan
         sha256 = self._hashes.get(line_id, "") if again else stage.scan.sha256
-        if not any(line.id == line_id and shows(stage, line, sha256) for line in self.job.lines):
+        line = next((line for line in self.job.lines if line.id == line_id), None)
+        if line is None or not shows(stage, line, sha256):
             return
         self._forget_scan(line_id)
         self.stages[line_id], self._hashes[line_id] = stage, sha256
         self.missing.pop(line_id, None)
-        self.made = self._evaluate(self.job)
-        self.job_changed.emit(self.job, self.job)
+        if any(isinstance(mark, FaceMark) for mark in line.marks):
+            self.made = self._evaluate(self.job)  # other marks carry all that counts of the scan
         if line_id == self.line_id:
             self.line_changed.emit()
+        else:
+            self.job_changed.emit(self.job, self.job)
 
     def scan_checked(self, line_id: str, opened: Scan, checked: Scan) -> None:
         """All of a line's scan has been read: its hash is known to every state that waits for it.

@@ -178,7 +178,10 @@ class ScanReader(QObject):
         if not document.add_line(f"Add {file.path.name}", changed, line_id, stage):
             return
         self.added.emit(file.path)
-        told = " ".join(scan.findings) or "Click near the apex of a bar to mark it."
+        told = (
+            " ".join((*survey.warnings, *scan.findings))
+            or "Click near the apex of a bar to mark it."
+        )
         if self._not_read:
             document.said.emit(f"{self._not_read} {told}", True)
         else:

@@ -13,6 +13,7 @@ from depthwright.measuring.stage import PickStage
 from depthwright.measuring.timezero import (
     DirectWave,
     centre_frequency_ghz,
+    is_cut_off,
     sample_traces,
     settle_direct_wave,
 )
@@ -20,6 +21,12 @@ from depthwright.scan import Scan, scan_from_array
 
 SAME_FREQUENCY = 0.25
 """Two spectra closer than this share are taken for one antenna's."""
+
+
+CUT_OFF = (
+    "The strongest samples are cut off at one value: the recorder was overdriven. The direct wave's time, "
+    "and all depths with it, may be off by more than their intervals say. Record again with less gain."
+)
 
 
 class Survey:
@@ -45,6 +52,11 @@ class Survey:
     def largest(self) -> float:
         """Largest sample among the traces read, whatever its sign; 0 for a scan of zeros."""
         return float(np.abs(self._sampled.block(0, self._sampled.traces)).max())
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """What about the traces makes all that is read of them less sure, in sentences."""
+        return (CUT_OFF,) if is_cut_off(self._sampled.block(0, self._sampled.traces)) else ()
 
     def prepare(self, job: Job, card: Antenna | None = None) -> "Survey":
         """Find what taking the scan into the job will ask for; gives itself."""

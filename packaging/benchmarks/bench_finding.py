@@ -3,7 +3,8 @@
     bench_finding.py [LINES] [FOLDER]
 
 LINES full-wave lines of the project's own simulator (40; two-dimensional, kept in the user's cache, two
-minutes a line where they are not), and the lines of a FOLDER with their truth (``judged.truths_in`` says in
+minutes a line where they are not; those beyond 40 are told apart as well, since thresholds were set on the
+first 40), and the lines of a FOLDER with their truth (``judged.truths_in`` says in
 what form). The ten lines that come out worst are kept as pictures.
 """
 
@@ -48,6 +49,10 @@ def judged_drawn(seed, ties):
 def judged_filed(place, ties):
     folder, index = place
     return judged(list(truths_in(folder))[index], ties)
+
+
+def seed_of(name):
+    return int(name.split()[-1])
 
 
 def allowed_mm(cover, ties):
@@ -175,7 +180,11 @@ def main(count=LINES, folder=None):
     table(f"{len(seeds)} lines of the project's own simulator (two-dimensional full waves)", lines)
     by_mat(lines)
     by_wavelength(lines)
-    worst_pictures(lines, lambda name: drawn_truth(int(name.split()[-1])))
+    fresh = [line for line in lines if seed_of(line.name) >= LINES]
+    if fresh:
+        table(f"of these, {len(seeds) - LINES} on which no limit of the program was set", fresh)
+        by_mat(fresh)
+    worst_pictures(lines, lambda name: drawn_truth(seed_of(name)))
     if folder is not None:
         truths = {truth.name: truth for truth in truths_in(folder)}
         filed = list(both(judged_filed, [(folder, index) for index in range(len(truths))]))

@@ -12,6 +12,7 @@ from depthwright.files.antenna_card import read_card
 from depthwright.files.readers import open_file
 from depthwright.finding import propose
 from depthwright.finding.proposal import SHOWN_SCORE, BarProposal, FaceProposal, Proposals
+from depthwright.intake import CUT_OFF
 from depthwright.job import BarMark, FaceMark, Given, Tie
 from depthwright.marking import chain
 from depthwright.marking.chain import mark_line
@@ -88,6 +89,14 @@ def test_the_messages_say_what_the_depths_rest_on_and_end_with_the_cautions(tied
     assert tied.messages[0].startswith("Depths rest on cover meter 35.0")
     assert tied.messages[-len(CAUTIONS) :] == CAUTIONS
     assert set(scan.findings) <= set(tied.messages)
+    assert CUT_OFF not in tied.messages
+
+
+def test_samples_that_are_cut_off_are_told(scan):
+    samples = scan.block(0, scan.traces)
+    level = 0.5 * np.abs(samples).max()
+    cut = scan_from_array(np.clip(samples, -level, level), scan.dt_ns, scan.trace_spacing_mm)
+    assert CUT_OFF in mark_line(cut, Request(propose=False)).messages
 
 
 def test_the_line_knows_its_hash_and_keeps_the_files_own_positions(tied, scan):

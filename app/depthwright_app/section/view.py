@@ -6,7 +6,7 @@ import matplotlib
 import numpy as np
 import pyqtgraph as pg
 from PySide6.QtCore import QLineF, QPoint, QPointF, QRectF, Qt, QTimer, Signal
-from PySide6.QtGui import QFont, QKeyEvent
+from PySide6.QtGui import QFont, QFontMetricsF, QKeyEvent
 from PySide6.QtWidgets import QWidget
 
 from depthwright.exports.section import ImageStyle
@@ -174,6 +174,10 @@ class SectionPane(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         for plot in (self.plot, self.strip):
             for axis in plot.axes.values():
                 axis.setTickFont(small)
+        # Told, as the other axes' widths are: found while painting, it would hang on what was painted first.
+        height_px = math.ceil(QFontMetricsF(small).height())
+        for axis in (self.distance_axis, self.strip.axes["bottom"]):
+            axis.setStyle(autoExpandTextSpace=False, tickTextHeight=height_px)
         self.strip.set_font(small)
 
     def show_units(self, unit: LengthUnit) -> None:

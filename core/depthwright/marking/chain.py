@@ -97,6 +97,7 @@ def mark_line(scan: Scan, request: Request) -> Marked:
         *too_early,
         *heard,
         *request.remarks,
+        *survey.warnings,
         *scan.findings,
         *words.CAUTIONS,
     )

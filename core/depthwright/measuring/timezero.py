@@ -23,6 +23,7 @@ QUIET_SHARE = 0.15
 SHARING_TRACES, NOT_SHARING = 128, 0.2
 """Of so many traces this share may be without what all are said to share."""
 ALIVE_SHARE = 0.1
+CUT_OFF_SAMPLES = 4
 LOWEST_GHZ = 0.3
 """No antenna used on concrete works below this: common practice, no source."""
 TAPER_FROM, TAPER_TO = 0.8, 1.6
@@ -82,6 +83,25 @@ def alive(traces: Block) -> NDArray[np.bool_]:
     swing = np.ptp(traces, axis=1)
     enough: NDArray[np.bool_] = swing >= ALIVE_SHARE * np.percentile(swing, 90)
     return enough
+
+
+def is_cut_off(traces: Block) -> bool:
+    """Whether most living traces, shape (traces, samples), stay at one same largest value for a while.
+
+    That is where the recorder could go no further. A pulse's own maximum is passed in fewer samples.
+    """
+    living = traces[alive(traces)]
+    return any(_stay_at_most(side) for side in (living, -living))
+
+
+def _stay_at_most(traces: Block) -> bool:
+    most = traces.max(initial=0.0)
+    if most <= 0 or traces.shape[1] < CUT_OFF_SAMPLES:
+        return False
+    there = np.lib.stride_tricks.sliding_window_view(
+        traces >= (1 - 1e-6) * most, CUT_OFF_SAMPLES, axis=1
+    )
+    return bool(np.mean(there.all(axis=-1).any(axis=-1)) > 0.5)
 
 
 def centre_frequency_ghz(scan: Scan) -> float:

@@ -75,6 +75,24 @@ def test_a_crest_read_beside_other_bars_is_not_said_to_be_alone(clear):
     assert not with_crest(clear.stage, proposed).crest_alone
 
 
+@pytest.mark.parametrize("pitch_mm", [70.0, 85.0])
+def test_crests_of_a_close_shallow_mat_are_freed_from_the_direct_wave(
+    survey, bar_at, echo_ns, pitch_mm
+):
+    """No trace is free of bars there, so that the direct wave learnt holds a part of them."""
+    line = survey(
+        [bar_at(x, 30.0) for x in np.arange(-pitch_mm / 2, 800.0, pitch_mm)],
+        length_mm=700.0,
+        noise=0.002,
+    )
+    inside = [b.pick for b in line.proposals(SHOWN_SCORE) if 100 < b.pick.position_mm < 600]
+    assert len(inside) > 5
+    for pick in inside:
+        away, time_ns = np.array(pick.crest).T - [[pick.position_mm], [0.0]]
+        assert np.ptp(away) >= 60
+        assert np.abs(time_ns - echo_ns(away, 30.0)).max() < 0.03
+
+
 @pytest.mark.parametrize("cover_mm", [30.0, 60.0])
 def test_bars_seventy_millimetres_apart_are_told_apart(survey, bar_at, cover_mm):
     """Nothing is proposed midway between them, where their hyperbolas cross."""

@@ -7,6 +7,7 @@ from depthwright.measuring.picking import snap_bar
 from depthwright.measuring.timezero import (
     find_direct_wave,
     fit_direct_wave,
+    is_cut_off,
     sample_traces,
     settle_direct_wave,
 )
@@ -140,3 +141,21 @@ def test_strong_bars_under_most_traces_are_not_taken_for_the_direct_wave(bar, la
         find_direct_wave(scan_from_array(each, 0.02), FREQUENCY_GHZ) for each in (bare, samples)
     )
     assert found.time_ns == pytest.approx(alone.time_ns, abs=0.01)
+
+
+@pytest.mark.parametrize(
+    ("spoil", "cut_off"),
+    [
+        (lambda traces: traces, False),
+        (lambda traces: np.clip(traces, -0.6, 0.6), True),
+        (lambda traces: np.clip(traces, -9.0, 0.6), True),
+        (lambda traces: np.round(100 * traces), False),
+        (lambda traces: np.round(40 * np.clip(traces, -0.6, 0.6)), True),
+        (np.zeros_like, False),
+    ],
+    ids=["as recorded", "clipped", "clipped above", "8 bit", "8 bit clipped", "silence"],
+)
+def test_a_recorder_that_was_overdriven_is_seen(draw_line, spoil, cut_off):
+    samples = samples_of(draw_line(bars=SHALLOW, noise=0.003))
+    samples /= np.abs(samples).max()
+    assert is_cut_off(spoil(samples).astype(np.float32)) == cut_off
