@@ -160,19 +160,19 @@ class JobState(Speech):
 
     def working_out(self, change: Edit) -> Callable[[], WorkedOut]:
         """What a long edit comes to: a call for another thread, which alters nothing."""
-        before, made = self.job, self.made
+        before, made, stages = self.job, self.made, tuple(self.stages.values())
 
         def work() -> WorkedOut:
             job = change(before)
-            return WorkedOut(before, made, job, self._evaluate(job))
+            return WorkedOut(before, made, stages, job, self._evaluate(job))
 
         return work
 
     def edit_worked_out(
         self, edit_words: str, change: Edit, remark: str, worked: WorkedOut
     ) -> bool:
-        """Apply an edit that was worked out, or work it out here where the job has changed since."""
-        if self.job is not worked.before or self.made is not worked.made:
+        """Apply an edit that was worked out, or work it out here where what it rests on has changed since."""
+        if not worked.holds(self.job, self.made, self.stages.values()):
             return self.edit(edit_words, change, remark)
         self._move_to(self.history.push(worked.job, edit_words), worked.results, remark)
         return True

@@ -1,5 +1,6 @@
 """A job with its scans, without a window: what the command line and the document work on."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -25,12 +26,19 @@ class Session:
 
 @dataclass(frozen=True)
 class WorkedOut:
-    """What an edit of a job comes to: the job and its numbers before, and after."""
+    """What an edit of a job comes to: job and numbers, and from which job, numbers and pick stages."""
 
     before: Job
     made: Results
+    stages: tuple[PickStage, ...]
     job: Job
     results: Results
+
+    def holds(self, job: Job, made: Results, stages: Iterable[PickStage]) -> bool:
+        """Whether it starts from these."""
+        # By identity: stages hold arrays, which are not equal or unequal as a whole.
+        same_stages = [*map(id, stages)] == [*map(id, self.stages)]
+        return job is self.before and made is self.made and same_stages
 
 
 def evaluate_with_scans(job: Job, folder: Path | None = None) -> Session:
