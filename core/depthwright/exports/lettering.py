@@ -80,6 +80,12 @@ def wrap(text: str, kind: Type, room_mm: float, most: int | None = None) -> list
 
     Beyond ``most`` lines the text is cut off with ``…``.
     """
+    return list(_wrapped(text, kind, room_mm, most))
+
+
+@lru_cache(maxsize=1000)
+def _wrapped(text: str, kind: Type, room_mm: float, most: int | None) -> tuple[str, ...]:
+    """Kept: while a page is laid out, the same text is tried at many heights."""
     lines, used_mm = [""], 0.0
     for word in printable(text).replace(" ± ", "\u00a0±\u00a0").split(" "):
         before = f"{lines[-1]} " if lines[-1] else ""
@@ -93,8 +99,8 @@ def wrap(text: str, kind: Type, room_mm: float, most: int | None = None) -> list
         used_mm = width_mm(rest, kind)
     lines = [line for line in lines if line]
     if most is None or len(lines) <= most:
-        return lines
-    return [*lines[: most - 1], shorten(f"{lines[most - 1]} {lines[most]}…", kind, room_mm)]
+        return tuple(lines)
+    return (*lines[: most - 1], shorten(f"{lines[most - 1]} {lines[most]}…", kind, room_mm))
 
 
 def _pieces(word: str, kind: Type, room_mm: float) -> list[str]:

@@ -43,6 +43,7 @@ class Marks:
         self._mm = paper_mm(axes)
         self._cap_mm = 1.1
         self._taken: list[Box] = []
+        self._strokes: dict[tuple[int, str, float, float], list[Floats]] = {}
 
     def draw(self, line: Line, rows: LineRows) -> None:
         """Everything, faces first and labels last."""
@@ -52,10 +53,12 @@ class Marks:
             mark = line.mark(face.mark_id)
             assert isinstance(mark, FaceMark)
             self._face(face, mark)
+        self._draw_strokes()
         for bar in rows.bars:
             mark = line.mark(bar.mark_id)
             assert isinstance(mark, BarMark)
             self._bar(bar, mark.time_ns)
+        self._draw_strokes()
         targets = {mark.id: mark for mark in line.marks if isinstance(mark, TargetMark)}
         for row in rows.targets:
             self._lozenge(row.position.value_mm, targets[row.mark_id])
@@ -68,6 +71,7 @@ class Marks:
             text = f"{row.what} {row.number}  {value}"
             place = (row.position.value_mm, targets[row.mark_id].time_ns)
             self._label(text, palette.TARGET, [place], clear_mm=3.2)
+        self._draw_strokes()
 
     def _surface(self) -> None:
         """Where depth is zero."""
@@ -99,17 +103,15 @@ class Marks:
 
     def _leader(self, position: float, down_to_ns: float) -> None:
         """From the label above the section down to the mark."""
-        self.axes.plot(
-            [position, position], [self.extent.top_ns, down_to_ns], color=palette.BAR,
-            linewidth=0.5, path_effects=cased(0.5, edge_pt=0.4), solid_capstyle="butt",
-        )  # fmt: skip
+        ends = [self.extent.top_ns, down_to_ns]
+        self._stroke([position, position], ends, palette.BAR, 0.5, edge_pt=0.4)
 
     def _whisker(self, position: float, low_ns: float, high_ns: float) -> None:
         """The interval of a cover, with caps."""
         cap = self._cap_mm * self._per_mm()[0]
-        self._stroke([position, position], [low_ns, high_ns], palette.BAR)
-        for end in (low_ns, high_ns):
-            self._stroke([position - cap, position + cap], [end, end], palette.BAR)
+        self._stroke([position, position], [low_ns, high_ns], palette.BAR, level=1)
+        for level, end in enumerate((low_ns, high_ns), start=2):
+            self._stroke([position - cap, position + cap], [end, end], palette.BAR, level=level)
 
     def _bracket(self, position: float, tie: Tie) -> None:
         """A bracket from the surface to the known depth, beside the mark."""
@@ -259,11 +261,23 @@ class Marks:
         colour: str,
         width_pt: float = LINE_PT,
         edge_pt: float = 0.9,
+        level: int = 0,
     ) -> None:
-        self.axes.plot(
-            where, time, color=colour, linewidth=width_pt, path_effects=cased(width_pt, edge_pt),
-            solid_capstyle="butt", solid_joinstyle="round",
-        )  # fmt: skip
+        """Draw a cased line with those alike; parts of a mark that cross have levels of their own."""
+        stroke = np.array([where, time], dtype=np.float64)
+        self._strokes.setdefault((level, colour, width_pt, edge_pt), []).append(stroke)
+
+    def _draw_strokes(self) -> None:
+        """Those that look alike as one path with gaps in it: many separate ones take long."""
+        gap = np.full((2, 1), np.nan)
+        for (_, colour, width_pt, edge_pt), strokes in self._strokes.items():
+            where, time = np.hstack([part for stroke in strokes for part in (stroke, gap)])
+            self.axes.plot(
+                where, time, color=colour, linewidth=width_pt,
+                path_effects=cased(width_pt, edge_pt),
+                solid_capstyle="butt", solid_joinstyle="round",
+            )  # fmt: skip
+        self._strokes.clear()
 
     def _per_mm(self) -> tuple[float, float]:
         """Distance (mm) and time (ns) of one mm on paper."""
