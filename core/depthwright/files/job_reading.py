@@ -6,6 +6,7 @@ its bytes, by how many values it holds, and by how many faults are looked at.
 
 import gc
 import json
+import re
 import os
 import stat
 from collections.abc import Callable, Iterator
@@ -26,6 +27,7 @@ MOST_OBJECTS = 600_000
 MOST_VALUES = 6_000_000
 """Room for some fifty thousand bars with their crests and results."""
 _LONGEST_PIECE = 40
+_QUOTED = re.compile(r"'([^']{41,})'")
 
 Model = TypeVar("Model", bound=Frozen)
 Made = TypeVar("Made")
@@ -158,6 +160,8 @@ class Faults(Exception):  # noqa: N818
         """The first of them, with its place: `` at job.lines[0].name: field required``."""
         first = self.found[0]
         reason = first["msg"].removeprefix("Value error, ")
+        # Some quote what was found, whole.
+        reason = _QUOTED.sub(lambda quoted: f"'{_short(quoted[1])}'", reason)
         return f"{_place(data, first['loc'])}: {reason[:1].lower() + reason[1:]}"
 
 

@@ -209,3 +209,12 @@ def test_a_file_without_results_opens(path: Path) -> None:
 def test_a_byte_order_mark_does_no_harm(path: Path) -> None:
     path.write_bytes(b"\xef\xbb\xbf" + path.read_bytes())
     assert load_job(path).job.lines[0].name == "Wall"
+
+
+def test_what_a_file_holds_is_not_quoted_at_length(path: Path) -> None:
+    data = json.loads(path.read_text(encoding="utf-8"))
+    data["job"]["lines"][0]["marks"][0]["kind"] = 3000 * "x"
+    rewrite(path, job=data["job"])
+    message = refused(path).message
+    assert "job.lines[0].marks[0]" in message
+    assert len(message) < 300
