@@ -6,8 +6,8 @@ its bytes, by how many values it holds, and by how many faults are looked at.
 
 import gc
 import json
-import re
 import os
+import re
 import stat
 from collections.abc import Callable, Iterator
 from functools import partial
