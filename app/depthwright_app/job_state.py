@@ -7,7 +7,7 @@ except by calling edits. What clicks and typing do to marks is in
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from PySide6.QtCore import QObject, Signal
@@ -312,8 +312,10 @@ class JobState(Speech):
         self._forget_scan(line_id)
         self.stages[line_id], self._hashes[line_id] = stage, sha256
         self.missing.pop(line_id, None)
-        if any(isinstance(mark, FaceMark) for mark in line.marks):
-            self.made = self._evaluate(self.job)  # other marks carry all that counts of the scan
+        faces = any(isinstance(mark, FaceMark) for mark in line.marks)
+        # Other marks carry all that counts of the scan: the same numbers, but another object, so that an
+        # edit that was being worked out with the former scan is worked out again.
+        self.made = self._evaluate(self.job) if faces else replace(self.made)
         if line_id == self.line_id:
             self.line_changed.emit()
         else:

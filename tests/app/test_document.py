@@ -238,6 +238,30 @@ def test_a_scan_that_cannot_be_read_is_told_and_remembered(document, heard):
     assert "line" in heard
 
 
+@pytest.mark.parametrize(("line_id", "told"), [(LINE, "line"), ("line-2", "job")])
+def test_a_scan_that_arrives_is_told_once_and_moves_no_number_without_a_back_face(
+    document, heard, loaded, line_id, told
+):
+    mark_bar(document, 265.0, 1.45)
+    heard.clear()
+    covers = document.made.lines[LINE].bars
+    document.scan_arrived(line_id, loaded[2][line_id])
+    assert heard == [told]
+    assert document.made.lines[LINE].bars is covers
+
+
+def test_a_back_face_is_followed_once_its_scan_has_arrived(qapp, document, loaded):
+    mark_face(document, 200.0, 800.0)
+    waiting = Document()
+    waiting.open(document.job, None)
+    # Between the anchors alone until then.
+    assert len(waiting.made.lines[LINE].faces[0].time_ns) < 10
+    waiting.scan_arrived(LINE, loaded[2][LINE])
+    followed, wanted = (held.made.lines[LINE].faces[0] for held in (waiting, document))
+    assert len(followed.time_ns) > 50
+    assert followed.time_ns.tolist() == wanted.time_ns.tolist()
+
+
 def test_what_moved_is_said_once_per_edit(document, heard):
     mark_bar(document, 265.0, 1.45)
     mark_bar(document, 430.0, 1.55)

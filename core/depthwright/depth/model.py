@@ -136,6 +136,8 @@ class Model:
         """Computed shift of the direct wave and its slopes with these three, shape (4, ...)."""
         frequency = np.array([n.direct_frequency_ghz for n in self.setting.lines])[line]
         computed = np.array([a.computed_shift for a in self.setting.antennas])[self._antenna[line]]
+        if not computed.any():  # its table is what takes longest of all here
+            return np.zeros((4, *np.broadcast_shapes(log_eps.shape, height.shape)))
         shift = direct_shift(separation, height, _permittivity(log_eps), frequency)
         slopes = shift.per_separation, shift.per_height, shift.per_log_permittivity
         return np.where(computed, np.stack([shift.time_ns, *slopes]), 0.0)

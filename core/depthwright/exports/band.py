@@ -6,7 +6,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import isotonic_regression
 
 from depthwright.exports import palette
 from depthwright.exports.lettering import MM_PER_POINT, Type, width_mm
@@ -103,6 +102,8 @@ def spread(at: Floats, widths: Floats, gap: float, low: float, high: float) -> F
     Least squares under ordered spacing: with the boxes' cumulative widths taken off it is an isotonic
     regression.
     """
+    from scipy.optimize import isotonic_regression  # slow to read, and only a picture asks for it
+
     reach = np.concatenate([[0.0], np.cumsum((widths[:-1] + widths[1:]) / 2 + gap)])
     level = isotonic_regression(at - reach).x
     least, most = low + widths[0] / 2, high - widths[-1] / 2 - reach[-1]
