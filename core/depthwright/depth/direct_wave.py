@@ -132,6 +132,10 @@ def _powers(axis: Floats, place: Floats) -> tuple[NDArray[np.intp], Floats, Floa
 
 @cache
 def _table() -> _Table:
+    from scipy.interpolate import (
+        Akima1DInterpolator,  # slow to read, and not every antenna asks for it
+    )
+
     text = resources.files(__package__).joinpath("direct_wave.json").read_text(encoding="utf-8")
     content = json.loads(text)
     axes = (
@@ -141,29 +145,11 @@ def _table() -> _Table:
     )
     nodes = np.array(content["shift_periods"])
     for number, axis in enumerate(axes):
-        nodes = np.stack([nodes, _slopes(nodes, axis, number)], axis=-1)
+        line = Akima1DInterpolator(axis, nodes, axis=number, method="makima")
+        nodes = np.stack([nodes, line(axis, nu=1)], axis=-1)
     for number, axis in enumerate(axes):
         nodes = _joined(nodes, axis, number)
     return _Table(axes, nodes)
-
-
-def _slopes(nodes: Floats, axis: Floats, number: int) -> Floats:
-    """Slopes at the nodes along one axis, by modified Akima differences.
-
-    Here and not scipy's, whose whole room of interpolation would be read at every start.
-    """
-    front = np.moveaxis(nodes, number, -1)
-    rise = np.diff(front) / np.diff(axis)
-    first, second = 2 * rise[..., :1] - rise[..., 1:2], 3 * rise[..., :1] - 2 * rise[..., 1:2]
-    last, beyond = 2 * rise[..., -1:] - rise[..., -2:-1], 3 * rise[..., -1:] - 2 * rise[..., -2:-1]
-    rise = np.concatenate([second, first, rise, last, beyond], axis=-1)
-    bend = np.abs(np.diff(rise)) + np.abs(rise[..., 1:] + rise[..., :-1]) / 2
-    after, before = bend[..., 2:], bend[..., :-2]
-    both = after + before
-    flat = both <= 1e-9 * both.max(initial=0.0)
-    weighed = (after * rise[..., 1:-2] + before * rise[..., 2:-1]) / np.where(flat, 1.0, both)
-    slopes: Floats = np.where(flat, (rise[..., 3:] + rise[..., :-3]) / 2, weighed)
-    return np.moveaxis(slopes, -1, number)
 
 
 def _joined(nodes: Floats, axis: Floats, number: int) -> Floats:

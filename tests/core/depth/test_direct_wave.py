@@ -4,10 +4,9 @@ import time
 
 import numpy as np
 import pytest
-from scipy.interpolate import Akima1DInterpolator
 
 from depthwright.constants import C_MM_PER_NS
-from depthwright.depth.direct_wave import _slopes, direct_shift
+from depthwright.depth.direct_wave import direct_shift
 from depthwright.simulate.direct_wave_table import (
     DELAYS,
     HEIGHTS,
@@ -55,17 +54,6 @@ def test_derivatives_do_not_jump_from_cell_to_cell(moved):
     )
     for name in ("time_ns", "per_separation", "per_height", "per_log_permittivity"):
         assert getattr(below, name) == pytest.approx(getattr(above, name), abs=1e-5)
-
-
-@pytest.mark.parametrize("number", [0, 1])
-def test_slopes_at_the_nodes_are_the_modified_akima_ones_of_scipy(number):
-    """Against scipy's Akima1DInterpolator, "makima": on random values, a level stretch and a jump."""
-    nodes = np.random.default_rng(4).normal(size=(12, 15))
-    nodes[3:9], nodes[:, 4:12] = 1.0, 0.5
-    nodes[8:, 9:] += 30.0
-    axis = np.cumsum(np.random.default_rng(5).uniform(0.2, 2.0, nodes.shape[number]))
-    scipys = Akima1DInterpolator(axis, nodes, axis=number, method="makima")(axis, nu=1)
-    np.testing.assert_allclose(_slopes(nodes, axis, number), scipys, rtol=1e-9, atol=1e-12)
 
 
 def test_only_lengths_in_wavelengths_count():
