@@ -5,7 +5,7 @@ import re
 from collections.abc import Sequence
 from typing import Any, NoReturn
 
-from depthwright.errors import DepthwrightError
+from depthwright.errors import DepthwrightError, joined, shortened
 
 _GIVEN = r"['\"]?(?P<given>.*?)['\"]?"
 _SAID = (
@@ -36,7 +36,6 @@ _SAID = (
     ),
 )
 """What argparse says, and how it is said here: what is wrong, and what to do."""
-_LONGEST_SHOWN = 40
 
 
 class Parser(argparse.ArgumentParser):
@@ -52,7 +51,7 @@ class Parser(argparse.ArgumentParser):
         """
         read, unknown = self.parse_known_args(arguments)
         if unknown:
-            named = _listed([f"“{_short(one)}”" for one in unknown])
+            named = joined([f"“{shortened(one)}”" for one in unknown])
             command = getattr(read, "command", None)
             raise DepthwrightError(
                 f"{named} cannot be understood here.",
@@ -67,19 +66,10 @@ class Parser(argparse.ArgumentParser):
             if match is not None:
                 found: dict[str, Any] = {**match.groupdict(), "prog": self.prog}
                 if "all" in found:
-                    found["all"] = _listed(re.findall(r"[\w-]+", found["all"]))
+                    found["all"] = joined(re.findall(r"[\w-]+", found["all"]))
                 if "given" in found:
-                    found["given"] = _short(found["given"])
+                    found["given"] = shortened(found["given"])
                 raise DepthwrightError(ours.format_map(found), hint.format_map(found))
         raise DepthwrightError(
             f"{message[:1].upper()}{message[1:]}.", f"{self.prog} --help shows how it is written."
         )
-
-
-def _listed(names: Sequence[str]) -> str:
-    """``a, b and c``."""
-    return " and ".join([*filter(None, [", ".join(names[:-1])]), names[-1]])
-
-
-def _short(text: str) -> str:
-    return text if len(text) <= _LONGEST_SHOWN else f"{text[:_LONGEST_SHOWN]}…"

@@ -5,7 +5,7 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from depthwright.errors import DepthwrightError
+from depthwright.errors import DepthwrightError, shortened
 
 LENGTHS_MM: Mapping[str, float] = {
     "mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "inch": 25.4, "inches": 25.4, '"': 25.4,
@@ -19,7 +19,6 @@ _NUMBER = r"[-+−]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][-+]?\d+)?"
 _PART = re.compile(rf"\s*(?P<number>{_NUMBER})\s*(?P<unit>[^\W\d_]*|[\"″])\s*")
 _PLUS_MINUS = re.compile(r"\+\s*/?\s*[-−]|±")
 _THOUSANDS = re.compile(r"(?<![\d.,])[1-9]\d{0,2}(?:,\d{3})+(?!\d)")
-_LONGEST_SHOWN = 40
 LEAST_SPREAD = 1e-6
 """Smallest uncertainty, in the program's own unit: below it nothing is known of anything in concrete."""
 
@@ -79,7 +78,9 @@ def parse_quantity(text: str, kind: Kind) -> Typed:
     bare, _, ending = text.partition(":")
     if ending and ending.strip().lower() != "limits":
         raise _refused(
-            text, kind, f"after the colon only “limits” can stand, not “{_short(ending)}”"
+            text,
+            kind,
+            f"after the colon only “limits” can stand, not “{shortened(ending.strip())}”",
         )
     limits = bool(ending)
     parts = _PLUS_MINUS.split(bare)
@@ -114,9 +115,9 @@ def _factors(text: str, kind: Kind, units: list[str]) -> list[float]:
     wrong = [unit for unit in named if unit not in kind.units]
     known = ", ".join(dict.fromkeys(_written(unit) for unit in kind.units if unit not in _RARE))
     if wrong and "" in kind.units:
-        raise _refused(text, kind, f"it has no unit, and “{_short(wrong[0])}” is one too many")
+        raise _refused(text, kind, f"it has no unit, and “{shortened(wrong[0])}” is one too many")
     if wrong:
-        raise _refused(text, kind, f"“{_short(wrong[0])}” is none of its units, {known}")
+        raise _refused(text, kind, f"“{shortened(wrong[0])}” is none of its units, {known}")
     if not named and "" not in kind.units:
         raise _refused(text, kind, f"the unit is missing ({known})")
     if len(named) < len(units) and "" not in kind.units:
@@ -152,12 +153,7 @@ def _number(text: str) -> float:
 
 def _refused(text: str, kind: Kind, why: str, whole: str = "") -> DepthwrightError:
     """What is wrong and how to write it: as it probably is meant, where that is known."""
-    right = f"as {_short(whole)}, if that is meant" if whole else f"like {kind.example}"
+    right = f"as {shortened(whole)}, if that is meant" if whole else f"like {kind.example}"
     return DepthwrightError(
-        f"“{_short(text)}” cannot be the {kind.name}: {why}.", f"Write it {right}."
+        f"“{shortened(text.strip())}” cannot be the {kind.name}: {why}.", f"Write it {right}."
     )
-
-
-def _short(text: str) -> str:
-    shown = text.strip()
-    return shown if len(shown) <= _LONGEST_SHOWN else f"{shown[:_LONGEST_SHOWN]}…"

@@ -159,6 +159,18 @@ def test_the_hash_reaches_a_line_that_is_undone_meanwhile(held, scan):
     assert held.document.stage is not None
 
 
+def test_that_a_recorder_was_overdriven_is_said_at_once(held, scan, tmp_path):
+    read = read_segy(scan)
+    samples = read.block(0, read.traces)
+    most = 0.5 * np.abs(samples).max()
+    cut = np.clip(samples, -most, most)
+    write_segy(tmp_path / "cut.sgy", cut, read.dt_ns, read.positions_mm, 40.0)
+    held.add(scan)
+    assert intake.CUT_OFF not in held.said
+    held.add(tmp_path / "cut.sgy")
+    assert intake.CUT_OFF in held.said
+
+
 def test_what_the_check_finds_is_said_when_it_is_found(held, with_dead_traces):
     held.add(with_dead_traces)
     assert "only zeros" not in held.said

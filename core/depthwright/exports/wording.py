@@ -7,9 +7,10 @@ from pathlib import PureWindowsPath
 
 from depthwright import __version__, wave
 from depthwright.constants import PERMITTIVITY_MAX, PERMITTIVITY_MIN
+from depthwright.errors import joined
 from depthwright.job import FaceMark, Job, Line, Mark, Tie
 from depthwright.results.values import COVERAGE_FACTOR, BarRow, EvidenceRow, LineModel, Results
-from depthwright.results.words import footing, joined
+from depthwright.results.words import footing
 from depthwright.units import (
     THIN_SPACE,
     LengthUnit,

@@ -17,7 +17,7 @@ from typing import Any, Literal, TypeVar
 from pydantic import ValidationError
 from pydantic_core import ErrorDetails
 
-from depthwright.errors import DepthwrightError
+from depthwright.errors import DepthwrightError, shortened
 from depthwright.job import Frozen
 
 VERSION = 2
@@ -26,7 +26,6 @@ MOST_BYTES = 64 * 2**20
 MOST_OBJECTS = 600_000
 MOST_VALUES = 6_000_000
 """Room for some fifty thousand bars with their crests and results."""
-_LONGEST_PIECE = 40
 _QUOTED = re.compile(r"'([^']{41,})'")
 
 Model = TypeVar("Model", bound=Frozen)
@@ -240,4 +239,4 @@ def _short(piece: str) -> str:
     """A word of a file as it can stand in a sentence."""
     shown = piece.encode("utf-8", "replace").decode("utf-8")
     printable = "".join(sign if sign.isprintable() else "?" for sign in shown)
-    return printable if len(printable) <= _LONGEST_PIECE else f"{printable[:_LONGEST_PIECE]}…"
+    return shortened(printable)

@@ -5,7 +5,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 from depthwright.finding.judging import Found, Verdict, hopeless, judge
-from depthwright.finding.proposal import SAME_MM, SAME_NS, BarProposal, same_echo
+from depthwright.finding.proposal import SAME_MM, BarProposal, same_echo
 from depthwright.finding.stretch import Stretch, along_mm, found_in, known_of
 from depthwright.job import Job, Line
 from depthwright.measuring.picking import Pick, crest_traces, place_by_hand, snap_bar, with_crest
@@ -72,21 +72,15 @@ def without_bars(
     report
         Told the share that is done, 0 to 1; it may raise to cancel.
     """
-    start_mm, signal = float(stage.scan.positions_mm[0]), stage.signal.copy()
+    signal = stage.signal.copy()
     for stretch, own in _searched(job, line, stage, report):
+        places = {index: _apex_mm(stage, stretch.found[index]) for index in own}
         signal[stretch.kept.first : stretch.kept.last] -= stretch.held_by(
-            index for index in own if _is_among(bars, stretch.found[index], start_mm)
+            index
+            for index, place_mm in places.items()
+            if any(same_echo(bar.pick, place_mm, stretch.found[index].time_ns) for bar in bars)
         )
     return holding(stage.line, 0, signal)
-
-
-def _is_among(bars: Sequence[BarProposal], one: Found, start_mm: float) -> bool:
-    """Whether one of some proposals was made from what was found."""
-    return any(
-        abs(abs(bar.pick.position_mm - start_mm) - one.along_mm) < SAME_MM
-        and abs(bar.pick.time_ns - one.time_ns) < SAME_NS
-        for bar in bars
-    )
 
 
 def _searched(
@@ -108,11 +102,16 @@ def _searched(
         report(last / scan.traces)
 
 
-def _pick(stage: PickStage, one: Found) -> Pick:
-    """What a click on the stack's apex gives; the apex itself where crossing hyperbolas draw that away."""
+def _apex_mm(stage: PickStage, one: Found) -> float:
+    """Position of what was found, mm."""
     positions = stage.scan.positions_mm
     way = 1.0 if positions[-1] >= positions[0] else -1.0
-    apex_mm = float(positions[0]) + way * one.along_mm
+    return float(positions[0]) + way * one.along_mm
+
+
+def _pick(stage: PickStage, one: Found) -> Pick:
+    """What a click on the stack's apex gives; the apex itself where crossing hyperbolas draw that away."""
+    apex_mm = _apex_mm(stage, one)
     click = snap_bar(stage, apex_mm, one.time_ns)
     if click is not None and _near(click, apex_mm, one.time_ns, SNAPPED_PERIODS * stage.period_ns):
         return click

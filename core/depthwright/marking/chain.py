@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from depthwright import edits
-from depthwright.errors import DepthwrightError
+from depthwright.errors import DepthwrightError, joined
 from depthwright.finding.decide import accept_bars, accept_face
 from depthwright.finding.proposal import SHOWN_SCORE, BarProposal, Proposals
 from depthwright.finding.propose import propose
@@ -204,7 +204,7 @@ def _without_too_early(job: Job, line_id: str, results: Results) -> tuple[Job, t
         return job, ()
     for row in early:
         job = edits.delete_mark(job, line_id, row.mark_id)
-    named = words.joined([f"{places[row.mark_id]:.0f} mm" for row in early])
+    named = joined([f"{places[row.mark_id]:.0f} mm" for row in early])
     return edits.renumber_bars(job, line_id), (
         f"What was found at {named} comes before any echo from inside the concrete could, and was "
         "left out.",

@@ -24,6 +24,7 @@ SHARING_TRACES, NOT_SHARING = 128, 0.2
 """Of so many traces this share may be without what all are said to share."""
 ALIVE_SHARE = 0.1
 CUT_OFF_SAMPLES = 4
+"""So many samples in a row at the largest value are cut off: a pulse has less than that at its maximum."""
 LOWEST_GHZ = 0.3
 """No antenna used on concrete works below this: common practice, no source."""
 TAPER_FROM, TAPER_TO = 0.8, 1.6

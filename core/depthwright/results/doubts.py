@@ -4,10 +4,10 @@ import math
 from itertools import pairwise
 
 from depthwright.depth import priors
+from depthwright.errors import joined
 from depthwright.job import Job, Line
 from depthwright.medium import wavelength_mm
 from depthwright.results.values import BarRow, LineRows, TargetRow
-from depthwright.results.words import joined
 from depthwright.units import format_length
 
 CLOSE_WAVELENGTHS = 0.5

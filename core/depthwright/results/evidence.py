@@ -14,12 +14,13 @@ from depthwright.depth.influence import Without, curvature_apart, without_tie
 from depthwright.depth.model import Model, implied_log_permittivity
 from depthwright.depth.points import Points
 from depthwright.depth.unknowns import KINDS, Setting
+from depthwright.errors import joined
 from depthwright.job import Job, Zone
 from depthwright.results.adopt import Adopted, flat
 from depthwright.results.focusing import Focus
 from depthwright.results.spots import Spot
 from depthwright.results.values import COVERAGE_FACTOR, EvidenceRow
-from depthwright.results.words import joined, tie_words
+from depthwright.results.words import tie_words
 from depthwright.units import format_length, format_plain
 
 Floats = NDArray[np.float64]

@@ -1,8 +1,8 @@
 """What the numbers say, in sentences: the note after a tie, the footing of the depths, the cautions."""
 
 import math
-from collections.abc import Sequence
 
+from depthwright.errors import joined
 from depthwright.job import Job, Tie
 from depthwright.results.values import Measured, Results
 from depthwright.units import LengthUnit, format_interval, format_length, format_plain, from_mm
@@ -25,11 +25,6 @@ INTERVALS = "Intervals are expanded uncertainties U with coverage factor k = 2 (
 def permittivity_words(results: Results) -> str:
     """``8.1 ± 0.8``, with U (k = 2)."""
     return format_plain(results.permittivity, 2 * results.permittivity_u)
-
-
-def joined(names: Sequence[str]) -> str:
-    """``a, b and c``."""
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 
 def tie_words(tie: Tie, unit: LengthUnit) -> str:
