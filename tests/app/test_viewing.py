@@ -11,6 +11,7 @@ from depthwright import edits
 from depthwright.files.segy import write_segy
 from depthwright.showing import levels as levels_module
 from depthwright_app import viewing as viewing_module
+from depthwright_app.plotting.axes import name_axis
 
 LONGEST_WAIT_S = 60.0
 
@@ -149,9 +150,19 @@ def test_one_strong_trace_of_a_long_line_is_seen_from_afar(long_line):
     assert strongest == 4321 // columns.step
 
 
+def test_an_axis_that_is_named_anew_keeps_its_name_in_its_middle(seen):
+    axis = seen.pane.distance_axis
+    for words in ("mm", "a name that is longer than all the names before it"):
+        name_axis(axis, words)
+        middle = axis.label.sceneBoundingRect().center().x()
+        assert middle == pytest.approx(axis.sceneBoundingRect().center().x(), abs=1.5)
+
+
 def test_a_long_line_has_an_overview_that_follows_and_leads(long_line):
     pane = long_line.pane
     assert pane.overview.isVisible()
+    beside, below = (box.sceneBoundingRect() for box in (pane.overview.box, pane.box))
+    assert (beside.left(), beside.right()) == pytest.approx((below.left(), below.right()), abs=1.5)
     pane.box.setXRange(5000, 8000, padding=0)
     assert pane.overview.frame.getRegion() == pytest.approx((5000, 8000), abs=1)
     pane.overview.frame.setRegion((10_000, 12_000))

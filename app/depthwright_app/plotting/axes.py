@@ -8,6 +8,12 @@ AXIS_PX, RULER_PX = 62, 64
 """Widths of the axes to the left and right of everything that shares the distance."""
 
 
+def name_axis(axis: pg.AxisItem, words: str) -> None:
+    """Name an axis in its middle, where a name else comes only when the axis changes its size."""
+    axis.setLabel(words)
+    axis.resizeEvent()
+
+
 class LengthAxis(pg.AxisItem):  # type: ignore[misc]
     """An axis in mm that is labelled in the job's unit."""
 

@@ -12,7 +12,7 @@ from PySide6.QtCore import Signal
 
 from depthwright.results.values import LineModel
 from depthwright.units import MM_PER_UNIT, LengthUnit, from_mm
-from depthwright_app.plotting.axes import RULER_PX
+from depthwright_app.plotting.axes import RULER_PX, name_axis
 
 TICK_GAP_PX = 44.0
 _STEPS: dict[LengthUnit, tuple[float, ...]] = {
@@ -38,7 +38,7 @@ class DepthAxis(pg.AxisItem):  # type: ignore[misc]
     def show_model(self, model: LineModel | None, unit: LengthUnit, provisional: bool) -> None:
         """Rule by another depth model."""
         self.model, self.unit = model, unit
-        self.setLabel(f"Depth, {unit}, provisional" if provisional else f"Depth, {unit}")
+        name_axis(self, f"Depth, {unit}, provisional" if provisional else f"Depth, {unit}")
         self.picture = None
         self.update()
 

@@ -62,6 +62,9 @@ class Overview(Plot):
         """Show a long line; a short one needs no overview."""
         long = sheet is not None and len(sheet.where_mm) > LONG_TRACES
         self.setVisible(long)
+        # Axes that were measured while they were hidden take no room: they are measured anew.
+        for axis in self.axes.values():
+            axis.show()
         self.setFixedHeight(HEIGHT_PX if long else 0)
         self.scan.show_sheet(sheet if long else None)
         if sheet is not None and long:

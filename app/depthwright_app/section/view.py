@@ -15,7 +15,7 @@ from depthwright.units import LengthUnit
 from depthwright_app import theme
 from depthwright_app.cover_strip import CoverStrip
 from depthwright_app.picture import Picture
-from depthwright_app.plotting.axes import AXIS_PX, RULER_PX, LengthAxis, TimeAxis
+from depthwright_app.plotting.axes import AXIS_PX, RULER_PX, LengthAxis, TimeAxis, name_axis
 from depthwright_app.plotting.depth_axis import DepthAxis
 from depthwright_app.plotting.plot import Plot
 from depthwright_app.proposal_picture import Seen
@@ -185,7 +185,7 @@ class SectionPane(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         self.distance_axis.show_unit(unit)
         self._unit = unit
         self._name_distance()
-        self.strip.cover_axis.setLabel(f"Cover, {unit}")
+        name_axis(self.strip.cover_axis, f"Cover, {unit}")
 
     def show_sheet(self, sheet: Sheet | None) -> None:
         """Show a line's samples, or nothing; a line of another extent is shown as a whole."""
@@ -264,7 +264,7 @@ class SectionPane(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         if self.fontMetrics().horizontalAdvance(words) > self.box.width() + TITLE_BEYOND_PX:
             words = f"Distance, {self._unit}{f' · depths ×{times:.3g}' if drawn else ''}"
         if words != self.distance_axis.labelText:
-            self.distance_axis.setLabel(words)
+            name_axis(self.distance_axis, words)
 
     def _keep_scale(self, *_: object) -> None:
         """With a true scale the times in view follow from the distances in view."""
